@@ -1,0 +1,1 @@
+"""shopcalc: feeds, speeds, cycle time and price for a small custom woodworking shop."""

@@ -1,0 +1,1 @@
+"""How a cutter meets the wood: engagement, chips, limits and settings."""

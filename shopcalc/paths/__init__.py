@@ -1,0 +1,1 @@
+"""Paths before a program exists: from dimensions to Moves."""
