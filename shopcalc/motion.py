@@ -42,6 +42,8 @@ class MotionTime:
         Speed at start, end and at its greatest; 0 for standing moves [mm/s].
     asked : (n,) float
         Speed the program asks for: feed as run, or the rapid speed; nan when unknown, inf when unlimited [mm/s].
+    acceleration : (n,) float
+        Along each move's path; inf where nothing limits it [mm/s2].
     lost_to_limits : (n,) float
         Seconds more than length / asked speed, because an axis or an arc does not allow that speed [s].
     lost_to_ramps : (n,) float
@@ -58,6 +60,7 @@ class MotionTime:
     exit: Floats
     peak: Floats
     asked: Floats
+    acceleration: Floats
     lost_to_limits: Floats
     lost_to_ramps: Floats
     lost_to_jerk: Floats
@@ -119,6 +122,39 @@ class MotionTime:
         sums = np.bincount(at, weights=self.seconds)
         return {int(c): float(s) for c, s in zip(numbers, sums, strict=True)}
 
+    def profile(self, points: int = 4000) -> tuple[Floats, Floats, Floats]:
+        """Speed along the path, for drawing.
+
+        Parameters
+        ----------
+        points : int
+            About how many points at most; longer runs keep the lowest and the highest speed of each stretch, so that
+            thinning hides no stop and no peak.
+
+        Returns
+        -------
+        distance, speed, asked : (m,) float
+            Distance from the start [mm], speed there and the speed asked for there [mm/s]; rapids ask for nan.
+        """
+        go = np.flatnonzero(self.moves.kind <= Kind.ARC)
+        length, v0, v1, vp = self.moves.lengths[go], self.entry[go], self.exit[go], self.peak[go]
+        begin = np.cumsum(length) - length
+        with np.errstate(divide="ignore", invalid="ignore"):
+            up = np.where(np.isfinite(self.acceleration[go]), (vp**2 - v0**2) / (2 * self.acceleration[go]), 0.0)
+            down = np.where(np.isfinite(self.acceleration[go]), (vp**2 - v1**2) / (2 * self.acceleration[go]), 0.0)
+        shares = np.array([0.0, 0.1, 0.3, 0.6, 1.0])  # speed grows with the root of the distance: a few points each
+        rise = np.sqrt(v0[:, None] ** 2 + (vp**2 - v0**2)[:, None] * shares)
+        fall = np.sqrt(v1[:, None] ** 2 + (vp**2 - v1**2)[:, None] * shares[::-1])
+        near = begin[:, None] + up[:, None] * shares
+        far = (begin + length)[:, None] - down[:, None] * shares[::-1]
+        distance = np.concatenate([near, far], axis=1).ravel()
+        speed = np.concatenate([rise, fall], axis=1).ravel()
+        asked = np.repeat(np.where(np.isfinite(self.asked[go]), self.asked[go], np.nan), 2 * len(shares))
+        if len(distance) > points:
+            keep = _low_and_high(distance, speed, points // 2)
+            distance, speed, asked = distance[keep], speed[keep], asked[keep]
+        return distance, speed, asked
+
     def slowest_places(self, count: int = 5) -> list[tuple[int, float]]:
         """Moves that lost most against the asked speed: their index and the seconds lost [s].
 
@@ -131,6 +167,15 @@ class MotionTime:
         lost = np.where(self.moves.cutting & np.isfinite(lost), lost, 0.0)
         order = np.argsort(-lost, kind="stable")[:count]
         return [(int(i), float(lost[i])) for i in order if lost[i] > 0]
+
+
+def _low_and_high(distance: Floats, speed: Floats, stretches: int) -> NDArray[np.int64]:
+    """Indices of the lowest and highest speed in each of so many equal stretches, and of both ends."""
+    stretch = np.minimum((distance / max(distance[-1], 1e-9) * stretches).astype(np.int64), stretches - 1)
+    order = np.lexsort((speed, stretch))
+    first = np.flatnonzero(np.diff(stretch[order], prepend=-1))
+    last = np.append(first[1:] - 1, len(order) - 1)
+    return np.unique(np.concatenate([[0], order[first], order[last], [len(distance) - 1]]))
 
 
 def machine_time(moves: Moves, machine: Machine) -> MotionTime:
@@ -171,7 +216,7 @@ def machine_time(moves: Moves, machine: Machine) -> MotionTime:
     fastest, accel = _move_limits(moves, machine, length, first, asked)
     cap2 = _junction_caps(moves, controller, _accelerations(machine), length, moving, first, last, fastest)
     del first, last
-    gain = np.where(moving, 2.0 * accel * length, np.inf)  # what v^2 can change along a move
+    gain = 2.0 * np.where(moving, accel, np.inf) * np.where(moving, length, 1.0)  # what v^2 can change along a move
     speed2 = _junction_speeds(cap2, gain, moving, controller.look_ahead)
     entry, exit_ = np.sqrt(speed2[:-1]), np.sqrt(speed2[1:])
     peak = np.sqrt(np.minimum(fastest**2, (speed2[:-1] + speed2[1:] + gain) / 2.0))
@@ -183,12 +228,12 @@ def machine_time(moves: Moves, machine: Machine) -> MotionTime:
     wait = np.zeros_like(seconds)
     if math.isfinite(controller.blocks_per_second):
         wait = np.where(moving, np.maximum(0.0, 1.0 / controller.blocks_per_second - seconds - jerk), 0.0)
-    return _collect(moves, machine, length, moving, asked, fastest, entry, exit_, peak, seconds, jerk, wait)
+    return _collect(moves, machine, length, moving, asked, fastest, accel, entry, exit_, peak, seconds, jerk, wait)
 
 
 def _collect(
     moves: Moves, machine: Machine, length: Floats, moving: NDArray[np.bool_], asked: Floats, fastest: Floats,
-    entry: Floats, exit_: Floats, peak: Floats, seconds: Floats, jerk: Floats, wait: Floats,
+    accel: Floats, entry: Floats, exit_: Floats, peak: Floats, seconds: Floats, jerk: Floats, wait: Floats,
 ) -> MotionTime:  # fmt: skip
     """Split the time by what held each move back and add the standing moves."""
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -203,7 +248,7 @@ def _collect(
     for part in (limits, ramps, jerk, wait):
         part[unknown] = np.nan
     entry, exit_ = np.where(moving, entry, 0.0), np.where(moving, exit_, 0.0)
-    return MotionTime(moves, total, entry, exit_, peak, asked, limits, ramps, jerk, wait)
+    return MotionTime(moves, total, entry, exit_, peak, asked, accel, limits, ramps, jerk, wait)
 
 
 def _standing_seconds(moves: Moves, machine: Machine) -> Floats:

@@ -100,7 +100,9 @@ def test_standing_moves_take_their_own_time_and_stop_the_machine():
 
 
 def test_a_program_without_feed_has_an_unknown_time():
-    moves = join([polyline([(0, 0, 0), (10, 0, 0)], kind=Kind.RAPID), polyline([(10, 0, 0), (20, 0, 0)], feed=math.nan)])
+    moves = join(
+        [polyline([(0, 0, 0), (10, 0, 0)], kind=Kind.RAPID), polyline([(10, 0, 0), (20, 0, 0)], feed=math.nan)]
+    )
     time = machine_time(moves, machine())
     assert math.isnan(time.total_s)
     assert math.isnan(time.cutting_time_s)
@@ -137,7 +139,10 @@ def test_a_long_raster_under_look_ahead_reaches_only_what_it_can_brake():
 
 
 def test_block_rate_is_the_least_time_of_a_move():
-    time = machine_time(polyline([(0.01 * i, 0, 0) for i in range(501)], feed=6000), machine(blocks_per_second=200))
+    time = machine_time(
+        polyline([(0.01 * i, 0, 0) for i in range(501)], feed=6000),
+        machine(acceleration=math.inf, blocks_per_second=200),
+    )
     assert time.total_s == pytest.approx(500 / 200)
 
 
@@ -188,7 +193,8 @@ def test_chords_of_a_circle_run_at_the_speed_of_its_arc(radius):
     held = machine_time(polyline(points), machine(1000.0, chord_curvature="speed", **rule))
     middle = slice(len(angle) // 3, 2 * len(angle) // 3)
     arc = math.sqrt(500 * radius)
-    assert arc * 0.99 < held.peak[middle].min() < arc * 1.01  # axis-aligned places
+    slack = 0.01 + 0.02 / radius  # a joined chord of 0.3 mm turns by 17 degrees at 1 mm: no place is quite axis-aligned
+    assert arc * (1 - slack) < held.peak[middle].min() < arc * (1 + slack)
     assert held.peak[middle].max() < arc * 1.22  # diagonal places: the box of the axes allows 2^(1/4)
     assert held.total_s >= free.total_s
 

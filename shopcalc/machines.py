@@ -1,0 +1,469 @@
+"""Machines: axes, spindle, controller, times and stations, read from TOML with every fault at once."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
+from shopcalc.moves import Floats
+from shopcalc.units import read, read_count
+
+StationName = Literal["flat", "edge", "end"]
+STATIONS: tuple[StationName, ...] = ("flat", "edge", "end")
+
+
+@dataclass(frozen=True)
+class Axis:
+    """Limits of one axis; an absent limit is infinite.
+
+    Parameters
+    ----------
+    rapid, feed : float
+        Greatest speed of rapids and of cutting moves [mm/min].
+    acceleration : float
+        [mm/s2].
+    travel : float
+        [mm].
+    """
+
+    rapid: float = math.inf
+    feed: float = math.inf
+    acceleration: float = math.inf
+    travel: float = math.inf
+
+
+@dataclass(frozen=True)
+class Controller:
+    """How the control plans and what its dialect means.
+
+    Parameters
+    ----------
+    corner : {"tolerance", "speed_jump", "stop", "none"}
+        Rule at corners.
+    corner_tolerance : float
+        How far the path may cut a corner [mm].
+    corner_speed_jump : (3,) float
+        Step of each axis speed allowed at a corner [mm/s].
+    blocks_per_second : float
+        Blocks taken per second [1/s].
+    look_ahead : int
+        Moves known when one starts; 0 is unlimited.
+    jerk : float
+        [mm/s3].
+    chord_curvature : {"off", "speed"}
+        Whether fine chords are taken for the curve they stand for.
+    stop_between_rapid_and_feed : bool
+        Whether the machine stops where rapid and feed meet.
+    dwell_unit : {"s", "ms"}
+        What a dwell's number means.
+    units : {"mm", "in"} or None
+        What a program means that says no unit; None takes mm with a warning.
+    arc_tolerance : float
+        Difference of the radii at the two ends of an arc that is still taken [mm].
+    """
+
+    corner: Literal["tolerance", "speed_jump", "stop", "none"] = "none"
+    corner_tolerance: float = math.inf
+    corner_speed_jump: tuple[float, float, float] = (math.inf, math.inf, math.inf)
+    blocks_per_second: float = math.inf
+    look_ahead: int = 0
+    jerk: float = math.inf
+    chord_curvature: Literal["off", "speed"] = "off"
+    stop_between_rapid_and_feed: bool = False
+    dwell_unit: Literal["s", "ms"] = "s"
+    units: Literal["mm", "in"] | None = None
+    arc_tolerance: float = 0.05
+
+
+@dataclass(frozen=True)
+class Times:
+    """Fixed times [s].
+
+    Parameters
+    ----------
+    cutter_change, spindle_start : float
+        [s].
+    """
+
+    cutter_change: float = 0.0
+    spindle_start: float = 0.0
+
+
+@dataclass(frozen=True)
+class Spindle:
+    """Power over speed, linear between the points given.
+
+    Parameters
+    ----------
+    rpm : tuple of float
+        Ascending [rev/min].
+    power : tuple of float
+        What the spindle may give continuously at those speeds [W].
+    """
+
+    rpm: tuple[float, ...]
+    power: tuple[float, ...]
+
+    @property
+    def min_rpm(self) -> float:
+        """Slowest speed [rev/min]."""
+        return self.rpm[0]
+
+    @property
+    def max_rpm(self) -> float:
+        """Fastest speed [rev/min]."""
+        return self.rpm[-1]
+
+    def power_at(self, rpm: float | Floats) -> Floats:
+        """Power at a speed [W]; 0 outside the spindle's range.
+
+        Parameters
+        ----------
+        rpm : float or (n,) float
+            [rev/min].
+        """
+        out: Floats = np.interp(np.asarray(rpm, dtype=float), self.rpm, self.power, left=0.0, right=0.0)
+        return out
+
+
+@dataclass(frozen=True)
+class Station:
+    """One way a part is held.
+
+    Parameters
+    ----------
+    name : {"flat", "edge", "end"}
+        Laid flat, stood on its long edge, stood on end.
+    length, width, height : float
+        Greatest extent of a part there along machine x, y and z [mm].
+    part_axes : (3,) str
+        Which of the part's length, width and thickness lies along machine x, y and z.
+    note : str
+        Which zero is fixed and which is found for each part.
+    """
+
+    name: StationName
+    length: float = math.inf
+    width: float = math.inf
+    height: float = math.inf
+    part_axes: tuple[str, str, str] = ("length", "width", "thickness")
+    note: str = ""
+
+
+#: Usual lie of a part in each station (geometry): flat; long edge up; end up, so that the spindle runs with the grain.
+PART_AXES: dict[StationName, tuple[str, str, str]] = {
+    "flat": ("length", "width", "thickness"),
+    "edge": ("length", "thickness", "width"),
+    "end": ("width", "thickness", "length"),
+}
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A machine as the motion engine and the quote see it.
+
+    Parameters
+    ----------
+    name, title : str
+        Short name, and what people call it.
+    axes : (3,) Axis
+        x, y, z.
+    controller, times, spindle, stations
+        See their classes; no spindle means its limits are unknown.
+    feed_share : float
+        Feed as run over feed programmed [-].
+    source, kind : str
+        Where the figures come from and how sure they are.
+    """
+
+    name: str = "machine"
+    title: str = ""
+    axes: tuple[Axis, Axis, Axis] = (Axis(), Axis(), Axis())
+    controller: Controller = Controller()
+    times: Times = Times()
+    spindle: Spindle | None = None
+    stations: Mapping[str, Station] = field(default_factory=dict)
+    feed_share: float = 1.0
+    source: str = ""
+    kind: str = ""
+
+    def with_(self, **changes: Any) -> Machine:
+        """The same machine with some fields changed."""
+        return replace(self, **changes)
+
+
+class _Reader:
+    """Reads one machine's table and collects its faults."""
+
+    def __init__(self, file: str, prefix: str) -> None:
+        self.file, self.prefix, self.faults = file, prefix, list[Fault]()
+
+    def fault(self, where: str, message: str, remedy: str) -> None:
+        self.faults.append(Fault(message, remedy, file=self.file, field=self.prefix + where))
+
+    def table(self, data: Mapping[str, Any], key: str, where: str = "") -> Mapping[str, Any]:
+        value = data.get(key, {})
+        if not isinstance(value, dict):
+            self.fault(where + key, f"{value!r} is not a table", f"write a section [{self.prefix}{where}{key}]")
+            return {}
+        return value
+
+    def known(self, data: Mapping[str, Any], keys: tuple[str, ...], where: str) -> None:
+        for key in data:
+            if key not in keys:
+                self.fault(where + key, f"'{key}' is not known here", did_you_mean(key, keys))
+
+    def quantity(
+        self, data: Mapping[str, Any], key: str, where: str, quantity: str, default: float, zero: bool = False
+    ) -> float:
+        if key not in data:
+            return default
+        try:
+            return read(data[key], quantity, **({"minimum": 0.0} if zero else {"above": 0.0}))
+        except InputError as e:
+            self.faults += [replace(f, file=self.file, field=self.prefix + where + key) for f in e.faults]
+            return default
+
+    def count(self, data: Mapping[str, Any], key: str, where: str, default: int) -> int:
+        try:
+            return read_count(data[key], minimum=1) if key in data else default
+        except InputError as e:
+            self.faults += [replace(f, file=self.file, field=self.prefix + where + key) for f in e.faults]
+            return default
+
+    def choice(self, data: Mapping[str, Any], key: str, where: str, allowed: tuple[str, ...], default: Any) -> Any:
+        value = data.get(key, default)
+        if key in data and value not in allowed:
+            self.fault(where + key, f"{value!r} is not known", did_you_mean(str(value), allowed))
+            return default
+        return value
+
+    def text(self, data: Mapping[str, Any], key: str, where: str = "") -> str:
+        value = data.get(key, "")
+        if not isinstance(value, str):
+            self.fault(where + key, f"{value!r} is not a text", "put it in quotation marks")
+            return ""
+        return value
+
+
+_TOP = ("title", "axes", "controller", "times", "spindle", "stations", "feed_share", "source", "kind", "note", "name")
+_CONTROLLER = (
+    "corner", "corner_tolerance", "corner_speed_jump", "blocks_per_second", "look_ahead", "jerk", "chord_curvature",
+    "stop_between_rapid_and_feed", "dwell_unit", "units", "arc_tolerance",
+)  # fmt: skip
+
+
+def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tuple[Machine, list[Fault]]:
+    r = _Reader(file, prefix)
+    r.known(data, _TOP, "")
+    axes_table = r.table(data, "axes")
+    r.known(axes_table, ("x", "y", "z"), "axes.")
+    axes = tuple(_axis(r, axes_table, k) for k in "xyz")
+    times = r.table(data, "times")
+    r.known(times, ("cutter_change", "spindle_start"), "times.")
+    share = data.get("feed_share")
+    machine = Machine(
+        name=r.text(data, "name") or name,
+        title=r.text(data, "title") or name,
+        axes=(axes[0], axes[1], axes[2]),
+        controller=_controller(r, r.table(data, "controller")),
+        times=Times(
+            r.quantity(times, "cutter_change", "times.", "time", 0.0, zero=True),
+            r.quantity(times, "spindle_start", "times.", "time", 0.0, zero=True),
+        ),
+        spindle=_spindle(r, r.table(data, "spindle")) if "spindle" in data else None,
+        stations=_stations(r, r.table(data, "stations")),
+        feed_share=1.0 if share is None else r.quantity(data, "feed_share", "", "ratio", 1.0),
+        source=r.text(data, "source"),
+        kind=r.text(data, "kind"),
+    )
+    return machine, r.faults
+
+
+def _axis(r: _Reader, axes: Mapping[str, Any], key: str) -> Axis:
+    data, where = r.table(axes, key, "axes."), f"axes.{key}."
+    r.known(data, ("rapid", "feed", "acceleration", "travel"), where)
+    return Axis(
+        rapid=r.quantity(data, "rapid", where, "feed", math.inf),
+        feed=r.quantity(data, "feed", where, "feed", math.inf),
+        acceleration=r.quantity(data, "acceleration", where, "acceleration", math.inf),
+        travel=r.quantity(data, "travel", where, "length", math.inf),
+    )
+
+
+def _controller(r: _Reader, data: Mapping[str, Any]) -> Controller:
+    where = "controller."
+    r.known(data, _CONTROLLER, where)
+    rules = [k for k in ("corner_tolerance", "corner_speed_jump") if k in data]
+    word = r.choice(data, "corner", where, ("tolerance", "speed_jump", "stop", "none"), None)
+    fits = {"tolerance": "corner_tolerance", "speed_jump": "corner_speed_jump"}
+    if len(rules) > 1 or (word and rules and fits.get(word) != rules[0]):
+        given = ", ".join(rules + ([f'corner = "{word}"'] if word else []))
+        r.fault(where + rules[0], f"more than one corner rule is given ({given})", "keep the one your control uses")
+    if word in fits and not rules:
+        r.fault(where + "corner", f'corner = "{word}" needs its value', f'add e.g. {fits[word]} = "0.02 mm"')
+    corner: Any = word or {"corner_tolerance": "tolerance", "corner_speed_jump": "speed_jump"}.get(
+        "".join(rules[:1]), "none"
+    )
+    blocks = data.get("blocks_per_second")
+    if isinstance(blocks, int) and not isinstance(blocks, bool) and blocks > 0:
+        rate = float(blocks)
+    else:
+        rate = r.quantity(data, "blocks_per_second", where, "rate", math.inf)
+    stops = data.get("stop_between_rapid_and_feed", False)
+    if not isinstance(stops, bool):
+        r.fault(where + "stop_between_rapid_and_feed", f"{stops!r} is not yes or no", "write true or false")
+    return Controller(
+        corner=corner,
+        corner_tolerance=r.quantity(data, "corner_tolerance", where, "length", math.inf),
+        corner_speed_jump=_speed_jump(r, data),
+        blocks_per_second=rate,
+        look_ahead=r.count(data, "look_ahead", where, 0),
+        jerk=r.quantity(data, "jerk", where, "jerk", math.inf),
+        chord_curvature=r.choice(data, "chord_curvature", where, ("off", "speed"), "off"),
+        stop_between_rapid_and_feed=bool(stops),
+        dwell_unit=r.choice(data, "dwell_unit", where, ("s", "ms"), "s"),
+        units=r.choice(data, "units", where, ("mm", "in"), None),
+        arc_tolerance=r.quantity(data, "arc_tolerance", where, "length", 0.05),
+    )
+
+
+def _speed_jump(r: _Reader, data: Mapping[str, Any]) -> tuple[float, float, float]:
+    value, where = data.get("corner_speed_jump"), "controller.corner_speed_jump"
+    if isinstance(value, dict):
+        r.known(value, ("x", "y", "z"), where + ".")
+        jumps = [r.quantity(value, k, where + ".", "speed", math.inf) for k in "xyz"]
+    else:
+        jumps = [r.quantity(data, "corner_speed_jump", "controller.", "speed", math.inf)] * 3
+    return jumps[0], jumps[1], jumps[2]
+
+
+def _spindle(r: _Reader, data: Mapping[str, Any]) -> Spindle | None:
+    r.known(data, ("rpm", "power"), "spindle.")
+    columns: dict[str, list[float]] = {}
+    for key, quantity in (("rpm", "spindle_speed"), ("power", "power")):
+        values = data.get(key)
+        if not isinstance(values, list) or len(values) < 2:
+            r.fault(
+                f"spindle.{key}", "is not a list of at least two values", "give speeds and the power at each of them"
+            )
+            return None
+        columns[key] = [r.quantity({"v": v}, "v", f"spindle.{key}[{i}]#", quantity, 0.0) for i, v in enumerate(values)]
+    r.faults = [replace(f, field=(f.field or "").removesuffix("#v")) for f in r.faults]
+    if len(columns["rpm"]) != len(columns["power"]):
+        r.fault("spindle.power", "has not as many values as 'rpm'", "give the power at each speed")
+        return None
+    if any(b <= a for a, b in zip(columns["rpm"], columns["rpm"][1:], strict=False)) and not r.faults:
+        r.fault("spindle.rpm", "the speeds do not ascend", "sort them from slow to fast, each once")
+    return Spindle(tuple(columns["rpm"]), tuple(columns["power"]))
+
+
+def _stations(r: _Reader, data: Mapping[str, Any]) -> dict[str, Station]:
+    r.known(data, STATIONS, "stations.")
+    out: dict[str, Station] = {}
+    for name in STATIONS:
+        if name not in data:
+            continue
+        given, where = r.table(data, name, "stations."), f"stations.{name}."
+        r.known(given, ("length", "width", "height", "note"), where)
+        size = [r.quantity(given, k, where, "length", math.inf) for k in ("length", "width", "height")]
+        out[name] = Station(name, size[0], size[1], size[2], PART_AXES[name], r.text(given, "note", where))
+    return out
+
+
+def load_toml(path: Path | str) -> dict[str, Any]:
+    """Read a TOML file; whatever is wrong with the file itself is said with its place.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+
+    Raises
+    ------
+    InputError
+        When it is missing, unreadable, not text, empty, or not TOML (then with line and column).
+    """
+    file = str(path)
+    try:
+        raw = Path(path).read_bytes()
+    except FileNotFoundError:
+        raise InputError(Fault("there is no such file", "check the name and the folder", file=file)) from None
+    except IsADirectoryError:
+        raise InputError(Fault("this is a folder, not a file", "name a .toml file in it", file=file)) from None
+    except OSError as e:
+        reason = (e.strerror or "unreadable").lower()
+        raise InputError(Fault(f"it cannot be read ({reason})", "check the permissions", file=file)) from None
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as e:
+        line = raw[: e.start].count(b"\n") + 1
+        raise InputError(Fault("this is not text (UTF-8)", "save it as UTF-8 text", file=file, line=line)) from None
+    if not text.strip():
+        raise InputError(Fault("the file is empty", "fill it in, or copy one from a starter shop", file=file))
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as e:
+        message, line, column = str(e), text.count("\n") + 1, None
+        if "(at line " in message:
+            message, place = message.rsplit(" (at line ", 1)
+            numbers = place.rstrip(")").split(", column ")
+            line, column = int(numbers[0]), int(numbers[1])
+        else:
+            message = message.replace(" (at end of document)", "")
+        message = message[0].lower() + message[1:]
+        raise InputError(
+            Fault(f"this is not TOML: {message}", "check quotation marks, brackets and double keys", file, line, column)
+        ) from None
+
+
+def read_machine(path: Path | str) -> Machine:
+    """Read one machine from a TOML file with [axes.x], [controller], [times] ... at its top level.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+
+    Raises
+    ------
+    InputError
+        With every fault found: file, dotted field, value and remedy.
+    """
+    data = load_toml(path)
+    machine, faults = _machine(Path(path).stem, data, str(path), "")
+    raise_all(faults)
+    return machine
+
+
+def read_machines(path: Path | str) -> dict[str, Machine]:
+    """Read all machines of a shop from a TOML file with one table per machine: [router.axes.x] ...
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+
+    Raises
+    ------
+    InputError
+        With every fault of every machine.
+    """
+    out: dict[str, Machine] = {}
+    faults: list[Fault] = []
+    for name, data in load_toml(path).items():
+        if not isinstance(data, dict) or name in {"axes", "controller", "times", "spindle", "stations"}:
+            remedy = "give each machine its own table, e.g. [router.axes.x]"
+            faults.append(Fault("this is not a machine", remedy, file=str(path), field=name))
+            continue
+        out[name], found = _machine(name, data, str(path), f"{name}.")
+        faults += found
+    raise_all(faults)
+    return out
