@@ -26,7 +26,8 @@ def rest_to_rest(distance: float, speed: float, acceleration: float, jerk: float
 
 def test_every_row_of_the_motion_oracles():
     """Printed with six decimals, so half of the last one."""
-    rows = list(csv.DictReader(TABLE.open(encoding="utf-8")))
+    with TABLE.open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
     assert len(rows) >= 12
     for row in rows:
         given = (float(row[k]) for k in ("distance_mm", "v_max_mm_s", "a_max_mm_s2", "j_max_mm_s3"))

@@ -1,0 +1,252 @@
+"""Control of notebook 03: program files, the machine's limits, minutes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import ipywidgets as widgets
+import plotly.graph_objects as go
+
+from shopcalc.controls.parts import GREY, HUE, NumberControl, big, figure, note, table
+from shopcalc.errors import InputError
+from shopcalc.gcode import Program, read_program
+from shopcalc.motion import MotionTime, machine_time
+from shopcalc.units import System, write
+
+if TYPE_CHECKING:
+    from shopcalc.machines import Machine
+    from shopcalc.shop import Shop
+
+_MINUTE = 60.0
+_FEEDS: dict[System, tuple[str, float]] = {"metric": ("m/min", 60 / 1000), "inch": ("in/min", 60 / 25.4)}
+
+
+@dataclass(frozen=True)
+class Timed:
+    """One program and its time under the present settings."""
+
+    name: str
+    program: Program
+    time: MotionTime
+
+
+class ProgramTimeControl:
+    """Choose programs, move the machine's limits, see the minutes.
+
+    Parameters
+    ----------
+    shop : Shop
+        Where programs and machines are.
+    machine : Machine
+        The machine to begin with.
+    files : list of Path
+        Program files to choose from; one that cannot be read is listed with its fault.
+    system : {"metric", "inch"}
+        Units shown.
+    """
+
+    def __init__(self, shop: Shop, machine: Machine, files: list[Path], system: System = "metric") -> None:
+        self.shop, self.machine, self.system = shop, machine, system
+        self.programs: dict[str, Program] = {}
+        self.refused: list[str] = []
+        for file in files:
+            try:
+                self.programs[file.name] = read_program(file, machine)
+            except InputError as fault:
+                self.refused += [str(f) for f in fault.faults]
+        self._build_controls()
+        self._build_figures()
+        self.update()
+
+    def _build_controls(self) -> None:
+        x = self.machine.axes[0]
+        names = list(self.programs)
+        self.chosen = widgets.SelectMultiple(
+            options=names, value=names, rows=min(9, max(3, len(names))), description="programs",
+            layout=widgets.Layout(width="46em"), style={"description_width": "7em"},
+        )  # fmt: skip
+        tolerance = self.machine.controller.corner_tolerance
+        self.rapid = NumberControl("rapid, m/min", _or(x.rapid / 1000, 20), 1, 60, 0.5)
+        self.acceleration = NumberControl("acceleration, mm/s²", _or(x.acceleration, 500), 50, 5000, 50)
+        self.tolerance = NumberControl("corner tolerance, mm", _or(tolerance, 0.05), 0.005, 0.5, 0.005)
+        self.feed_share = NumberControl("feed as run, % of program", 100 * self.machine.feed_share, 10, 200, 5)
+        self.shown = widgets.Dropdown(
+            options=names, description="show speed of", style={"description_width": "7em"},
+            layout=widgets.Layout(width="46em"),
+        )  # fmt: skip
+        for control in (self.rapid, self.acceleration, self.tolerance, self.feed_share):
+            control.observe(self.update)
+        self.chosen.observe(lambda _: self.update(), names="value")
+        self.shown.observe(lambda _: self._draw_speed(), names="value")
+
+    def _build_figures(self) -> None:
+        unit = _FEEDS[self.system][0]
+        self.causes_figure = figure(
+            [go.Bar(x=[], y=[], orientation="h", marker={"color": HUE}, textposition="auto", name="minutes")],
+            title={"text": "Where the minutes went"}, height=330,
+            xaxis={"title": {"text": "minutes"}, "rangemode": "tozero"},
+            yaxis={"autorange": "reversed", "automargin": True},
+        )  # fmt: skip
+        self.speed_figure = figure(
+            [
+                go.Scatter(x=[], y=[], mode="lines", line={"color": GREY, "dash": "dot", "width": 2}, name="asked for"),
+                go.Scatter(x=[], y=[], mode="lines", line={"color": HUE, "width": 2}, name="reached"),
+            ],
+            title={"text": "Speed along the path"}, height=360, legend={"orientation": "h", "y": 1.12, "x": 0.6},
+            xaxis={"title": {"text": "distance, m" if self.system == "metric" else "distance, ft"}},
+            yaxis={"title": {"text": f"speed, {unit}"}, "rangemode": "tozero"},
+        )  # fmt: skip
+        self.answer, self.table, self.places, self.faults = (widgets.HTML() for _ in range(4))
+        self.view = widgets.VBox(
+            [
+                self.chosen, self.rapid.view, self.acceleration.view, self.tolerance.view, self.feed_share.view,
+                self.answer, self.table, self.faults, self.causes_figure, self.shown, self.speed_figure, self.places,
+            ]
+        )  # fmt: skip
+
+    def present_machine(self) -> Machine:
+        """The machine as the sliders have it; z keeps its own ratio to x."""
+        m, x0 = self.machine, self.machine.axes[0]
+        by_rapid = _ratio(self.rapid.value * 1000, x0.rapid)
+        by_acceleration = _ratio(self.acceleration.value, x0.acceleration)
+        axes = tuple(
+            replace(
+                a,
+                rapid=a.rapid * by_rapid if math.isfinite(a.rapid) else self.rapid.value * 1000,
+                acceleration=a.acceleration * by_acceleration
+                if math.isfinite(a.acceleration)
+                else self.acceleration.value,
+            )
+            for a in m.axes
+        )
+        controller = m.controller
+        if controller.corner == "tolerance":
+            controller = replace(controller, corner_tolerance=self.tolerance.value)
+        return m.with_(axes=axes, controller=controller, feed_share=self.feed_share.value / 100)
+
+    def update(self) -> None:
+        """Time the chosen programs anew and show them."""
+        machine = self.present_machine()
+        self.timed = [
+            Timed(name, self.programs[name], machine_time(self.programs[name].moves, machine))
+            for name in self.chosen.value
+        ]
+        self._show_table()
+        self._draw_causes()
+        self._draw_speed()
+
+    @property
+    def total_minutes(self) -> float:
+        """Minutes of all chosen programs; nan when one of them is unknown."""
+        return sum(t.time.total_s for t in self.timed) / _MINUTE
+
+    def _show_table(self) -> None:
+        known = [t for t in self.timed if math.isfinite(t.time.total_s)]
+        total = sum(t.time.total_s for t in known)
+        ideal = sum(t.time.length_over_feed_s for t in known)
+        count = len(self.timed)
+        text = f"{count} program{'s' if count != 1 else ''}: {write(total, 'time')}"
+        if ideal > 0:
+            text += f"; length / feed alone would say {write(ideal, 'time')}"
+        if len(known) < count:
+            text += f"; {count - len(known)} unknown, because no feed is programmed"
+        self.answer.value = big(text)
+        self.faults.value = "".join(note(f"not read: {f}") for f in self.refused)
+        rows = [self._row(t) for t in self.timed]
+        sums = [_minutes(total)] if len(known) == count else [f"{_minutes(total)} + unknown"]
+        cut = sum(t.time.moves.cutting_length for t in self.timed)
+        rapid = sum(t.time.moves.rapid_length for t in self.timed)
+        parts = [
+            _minutes(sum(getattr(t.time, k) for t in known))
+            for k in ("cutting_time_s", "rapid_time_s", "change_time_s", "dwell_time_s")
+        ]
+        last = ["together", self._metres(cut), self._metres(rapid), *parts, *sums, _minutes(ideal)]
+        unit = "m" if self.system == "metric" else "ft"
+        head = [
+            "program", f"cutting, {unit}", f"rapid, {unit}", "cutting, min", "rapid, min", "changes, min",
+            "standing, min", "in all, min", "length / feed, min",
+        ]  # fmt: skip
+        self.table.value = table("Lengths and minutes", head, rows, last)
+
+    def _row(self, t: Timed) -> list[str]:
+        m, time = t.time.moves, t.time
+        seconds = (time.cutting_time_s, time.rapid_time_s, time.change_time_s, time.dwell_time_s, time.total_s)
+        lengths = [self._metres(m.cutting_length), self._metres(m.rapid_length)]
+        return [t.name, *lengths, *(_minutes(s) for s in seconds), _minutes(time.length_over_feed_s)]
+
+    def _metres(self, mm: float) -> str:
+        return f"{mm / 1000:.2f}" if self.system == "metric" else f"{mm / 304.8:.1f}"
+
+    def _draw_causes(self) -> None:
+        sums: dict[str, float] = {}
+        for t in self.timed:
+            for cause, seconds in t.time.causes().items():
+                if math.isfinite(seconds):
+                    sums[cause] = sums.get(cause, 0.0) + seconds / _MINUTE
+        with self.causes_figure.change() as f:
+            f.data[0].x, f.data[0].y = list(sums.values()), list(sums)
+            f.data[0].text = [f"{v:.1f}" for v in sums.values()]
+
+    def _draw_speed(self) -> None:
+        name = self.shown.value
+        if name is None:
+            return
+        time = machine_time(self.programs[name].moves, self.present_machine())
+        distance, speed, asked = time.profile()
+        factor = _FEEDS[self.system][1]
+        along = distance / (1000 if self.system == "metric" else 304.8)
+        with self.speed_figure.change() as f:
+            f.data[0].x, f.data[0].y = along.tolist(), [None if math.isnan(v) else v * factor for v in asked]
+            f.data[1].x, f.data[1].y = along.tolist(), (speed * factor).tolist()
+            f.layout.title.text = f"Speed along the path: {name}"
+        rows = []
+        for number, (i, lost) in enumerate(time.slowest_places(5), start=1):
+            x, y, z = (write(float(v), "length", self.system) for v in time.moves.points[i + 1])
+            rows.append([str(number), str(time.moves.line[i]), f"{x}, {y}, {z}", f"{lost:.2f}"])
+        head = ["place", "program line", "ends at x, y, z", "seconds lost"]
+        self.places.value = table(f"Where {name} loses most against its feed", head, rows, words=(2,))
+
+
+def _or(value: float, otherwise: float) -> float:
+    return value if math.isfinite(value) else otherwise
+
+
+def _ratio(new: float, old: float) -> float:
+    return new / old if math.isfinite(old) else 1.0
+
+
+def _minutes(seconds: float) -> str:
+    return "unknown" if math.isnan(seconds) else f"{seconds / _MINUTE:.1f}"
+
+
+def program_time(
+    shop: Shop, machine: str | None = None, folder: Path | None = None, system: System = "metric"
+) -> ProgramTimeControl:
+    """The control over all programs of a folder, to be shown by ``.view``.
+
+    Parameters
+    ----------
+    shop : Shop
+        The shop whose machines and programs are meant.
+    machine : str, optional
+        A machine of the shop; its first one if not given.
+    folder : Path, optional
+        Where the programs are; the shop's ``programs`` folder if not given.
+    system : {"metric", "inch"}
+        Units shown.
+
+    Raises
+    ------
+    InputError
+        When there is no such machine.
+    """
+    chosen = shop.machine(machine) if machine else next(iter(shop.machines.values()))
+    files = sorted(p for p in (folder or shop.folder / "programs").iterdir() if p.suffix.lower() in PROGRAM_ENDINGS)
+    return ProgramTimeControl(shop, chosen, files, system)
+
+
+#: Endings under which shops keep program text (common practice, no source).
+PROGRAM_ENDINGS = frozenset({".nc", ".ngc", ".tap", ".gcode", ".cnc", ".txt"})
