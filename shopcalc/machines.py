@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
+from shopcalc.errors import Fault, raise_all
 from shopcalc.moves import Floats
-from shopcalc.units import read, read_count
+from shopcalc.sources import FieldReader, load_toml, table_for_people
+from shopcalc.units import read
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 StationName = Literal["flat", "edge", "end"]
 STATIONS: tuple[StationName, ...] = ("flat", "edge", "end")
@@ -199,60 +203,6 @@ class Machine:
         return replace(self, **changes)
 
 
-class _Reader:
-    """Reads one machine's table and collects its faults."""
-
-    def __init__(self, file: str, prefix: str) -> None:
-        self.file, self.prefix, self.faults = file, prefix, list[Fault]()
-
-    def fault(self, where: str, message: str, remedy: str) -> None:
-        self.faults.append(Fault(message, remedy, file=self.file, field=self.prefix + where))
-
-    def table(self, data: Mapping[str, Any], key: str, where: str = "") -> Mapping[str, Any]:
-        value = data.get(key, {})
-        if not isinstance(value, dict):
-            self.fault(where + key, f"{value!r} is not a table", f"write a section [{self.prefix}{where}{key}]")
-            return {}
-        return value
-
-    def known(self, data: Mapping[str, Any], keys: tuple[str, ...], where: str) -> None:
-        for key in data:
-            if key not in keys:
-                self.fault(where + key, f"'{key}' is not known here", did_you_mean(key, keys))
-
-    def quantity(
-        self, data: Mapping[str, Any], key: str, where: str, quantity: str, default: float, zero: bool = False
-    ) -> float:
-        if key not in data:
-            return default
-        try:
-            return read(data[key], quantity, **({"minimum": 0.0} if zero else {"above": 0.0}))
-        except InputError as e:
-            self.faults += [replace(f, file=self.file, field=self.prefix + where + key) for f in e.faults]
-            return default
-
-    def count(self, data: Mapping[str, Any], key: str, where: str, default: int) -> int:
-        try:
-            return read_count(data[key], minimum=1) if key in data else default
-        except InputError as e:
-            self.faults += [replace(f, file=self.file, field=self.prefix + where + key) for f in e.faults]
-            return default
-
-    def choice(self, data: Mapping[str, Any], key: str, where: str, allowed: tuple[str, ...], default: Any) -> Any:
-        value = data.get(key, default)
-        if key in data and value not in allowed:
-            self.fault(where + key, f"{value!r} is not known", did_you_mean(str(value), allowed))
-            return default
-        return value
-
-    def text(self, data: Mapping[str, Any], key: str, where: str = "") -> str:
-        value = data.get(key, "")
-        if not isinstance(value, str):
-            self.fault(where + key, f"{value!r} is not a text", "put it in quotation marks")
-            return ""
-        return value
-
-
 _TOP = ("title", "axes", "controller", "times", "spindle", "stations", "feed_share", "source", "kind", "note", "name")
 _CONTROLLER = (
     "corner", "corner_tolerance", "corner_speed_jump", "blocks_per_second", "look_ahead", "jerk", "chord_curvature",
@@ -261,14 +211,17 @@ _CONTROLLER = (
 
 
 def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tuple[Machine, list[Fault]]:
-    r = _Reader(file, prefix)
-    r.known(data, _TOP, "")
+    r = FieldReader(file, prefix)
+    several = [k for k, v in data.items() if k not in _TOP and isinstance(v, dict) and "axes" in v]
+    if several and not prefix:
+        r.fault(several[0], "the file holds several machines, one is wanted", "name a file with one machine in it")
+        return Machine(), r.faults
+    r.known(data, _TOP)
     axes_table = r.table(data, "axes")
     r.known(axes_table, ("x", "y", "z"), "axes.")
     axes = tuple(_axis(r, axes_table, k) for k in "xyz")
     times = r.table(data, "times")
     r.known(times, ("cutter_change", "spindle_start"), "times.")
-    share = data.get("feed_share")
     machine = Machine(
         name=r.text(data, "name") or name,
         title=r.text(data, "title") or name,
@@ -280,14 +233,14 @@ def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tupl
         ),
         spindle=_spindle(r, r.table(data, "spindle")) if "spindle" in data else None,
         stations=_stations(r, r.table(data, "stations")),
-        feed_share=1.0 if share is None else r.quantity(data, "feed_share", "", "ratio", 1.0),
+        feed_share=r.quantity(data, "feed_share", "", "ratio", 1.0, maximum=3.0),
         source=r.text(data, "source"),
-        kind=r.text(data, "kind"),
+        kind=r.kind(data),
     )
     return machine, r.faults
 
 
-def _axis(r: _Reader, axes: Mapping[str, Any], key: str) -> Axis:
+def _axis(r: FieldReader, axes: Mapping[str, Any], key: str) -> Axis:
     data, where = r.table(axes, key, "axes."), f"axes.{key}."
     r.known(data, ("rapid", "feed", "acceleration", "travel"), where)
     return Axis(
@@ -298,7 +251,7 @@ def _axis(r: _Reader, axes: Mapping[str, Any], key: str) -> Axis:
     )
 
 
-def _controller(r: _Reader, data: Mapping[str, Any]) -> Controller:
+def _controller(r: FieldReader, data: Mapping[str, Any]) -> Controller:
     where = "controller."
     r.known(data, _CONTROLLER, where)
     rules = [k for k in ("corner_tolerance", "corner_speed_jump") if k in data]
@@ -335,7 +288,7 @@ def _controller(r: _Reader, data: Mapping[str, Any]) -> Controller:
     )
 
 
-def _speed_jump(r: _Reader, data: Mapping[str, Any]) -> tuple[float, float, float]:
+def _speed_jump(r: FieldReader, data: Mapping[str, Any]) -> tuple[float, float, float]:
     value, where = data.get("corner_speed_jump"), "controller.corner_speed_jump"
     if isinstance(value, dict):
         r.known(value, ("x", "y", "z"), where + ".")
@@ -345,83 +298,49 @@ def _speed_jump(r: _Reader, data: Mapping[str, Any]) -> tuple[float, float, floa
     return jumps[0], jumps[1], jumps[2]
 
 
-def _spindle(r: _Reader, data: Mapping[str, Any]) -> Spindle | None:
+def _spindle(r: FieldReader, data: Mapping[str, Any]) -> Spindle | None:
     r.known(data, ("rpm", "power"), "spindle.")
-    columns: dict[str, list[float]] = {}
-    for key, quantity in (("rpm", "spindle_speed"), ("power", "power")):
-        values = data.get(key)
-        if not isinstance(values, list) or len(values) < 2:
-            r.fault(
-                f"spindle.{key}", "is not a list of at least two values", "give speeds and the power at each of them"
-            )
-            return None
-        columns[key] = [r.quantity({"v": v}, "v", f"spindle.{key}[{i}]#", quantity, 0.0) for i, v in enumerate(values)]
-    r.faults = [replace(f, field=(f.field or "").removesuffix("#v")) for f in r.faults]
-    if len(columns["rpm"]) != len(columns["power"]):
-        r.fault("spindle.power", "has not as many values as 'rpm'", "give the power at each speed")
+    before = len(r.faults)
+    rpm = _list(r, data, "rpm", "spindle_speed")
+    power = _list(r, data, "power", "power")
+    if len(r.faults) > before:
         return None
-    if any(b <= a for a, b in zip(columns["rpm"], columns["rpm"][1:], strict=False)) and not r.faults:
+    if len(rpm) != len(power):
+        r.fault(
+            "spindle.power", f"{len(power)} values stand against {len(rpm)} of 'rpm'", "give the power at each speed"
+        )
+    if any(b <= a for a, b in itertools.pairwise(rpm)):
         r.fault("spindle.rpm", "the speeds do not ascend", "sort them from slow to fast, each once")
-    return Spindle(tuple(columns["rpm"]), tuple(columns["power"]))
+    return None if len(r.faults) > before else Spindle(rpm, power)
 
 
-def _stations(r: _Reader, data: Mapping[str, Any]) -> dict[str, Station]:
+def _list(r: FieldReader, data: Mapping[str, Any], key: str, quantity: str) -> tuple[float, ...]:
+    values, where = data.get(key), f"spindle.{key}"
+    if not isinstance(values, list) or len(values) < 2:
+        r.fault(where, "it is not a list of at least two values", "give two or more speeds and the power at each")
+        return ()
+    return tuple(
+        r.attempt(f"{where}[{i}]", 0.0, lambda v=v: read(v, quantity, above=0.0)) for i, v in enumerate(values)
+    )
+
+
+def _stations(r: FieldReader, data: Mapping[str, Any]) -> dict[str, Station]:
     r.known(data, STATIONS, "stations.")
     out: dict[str, Station] = {}
     for name in STATIONS:
         if name not in data:
             continue
         given, where = r.table(data, name, "stations."), f"stations.{name}."
-        r.known(given, ("length", "width", "height", "note"), where)
+        r.known(given, ("length", "width", "height", "part_axes", "note"), where)
         size = [r.quantity(given, k, where, "length", math.inf) for k in ("length", "width", "height")]
-        out[name] = Station(name, size[0], size[1], size[2], PART_AXES[name], r.text(given, "note", where))
+        lie = given.get("part_axes", PART_AXES[name])
+        if not isinstance(lie, (list, tuple)) or sorted(map(str, lie)) != ["length", "thickness", "width"]:
+            remedy = 'write each of "length", "width", "thickness" once, in the order of machine x, y, z'
+            r.fault(where + "part_axes", f"{lie!r} does not say how the part lies", remedy)
+            lie = PART_AXES[name]
+        axes = (str(lie[0]), str(lie[1]), str(lie[2]))
+        out[name] = Station(name, size[0], size[1], size[2], axes, r.text(given, "note", where))
     return out
-
-
-def load_toml(path: Path | str) -> dict[str, Any]:
-    """Read a TOML file; whatever is wrong with the file itself is said with its place.
-
-    Parameters
-    ----------
-    path : Path or str
-        The file.
-
-    Raises
-    ------
-    InputError
-        When it is missing, unreadable, not text, empty, or not TOML (then with line and column).
-    """
-    file = str(path)
-    try:
-        raw = Path(path).read_bytes()
-    except FileNotFoundError:
-        raise InputError(Fault("there is no such file", "check the name and the folder", file=file)) from None
-    except IsADirectoryError:
-        raise InputError(Fault("this is a folder, not a file", "name a .toml file in it", file=file)) from None
-    except OSError as e:
-        reason = (e.strerror or "unreadable").lower()
-        raise InputError(Fault(f"it cannot be read ({reason})", "check the permissions", file=file)) from None
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as e:
-        line = raw[: e.start].count(b"\n") + 1
-        raise InputError(Fault("this is not text (UTF-8)", "save it as UTF-8 text", file=file, line=line)) from None
-    if not text.strip():
-        raise InputError(Fault("the file is empty", "fill it in, or copy one from a starter shop", file=file))
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as e:
-        message, line, column = str(e), text.count("\n") + 1, None
-        if "(at line " in message:
-            message, place = message.rsplit(" (at line ", 1)
-            numbers = place.rstrip(")").split(", column ")
-            line, column = int(numbers[0]), int(numbers[1])
-        else:
-            message = message.replace(" (at end of document)", "")
-        message = message[0].lower() + message[1:]
-        raise InputError(
-            Fault(f"this is not TOML: {message}", "check quotation marks, brackets and double keys", file, line, column)
-        ) from None
 
 
 def read_machine(path: Path | str) -> Machine:
@@ -467,3 +386,29 @@ def read_machines(path: Path | str) -> dict[str, Machine]:
         faults += found
     raise_all(faults)
     return out
+
+
+def frame(machines: Mapping[str, Machine]) -> pd.DataFrame:
+    """Machines as a table for people, one a row; what has no limit is inf.
+
+    Parameters
+    ----------
+    machines : mapping
+        By name.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Units stand in the column names and in ``attrs["units"]``.
+    """
+    rows, units = [], {"max_rpm_rev_min": "rev/min", "cutter_change_s": "s"}
+    for m in machines.values():
+        row: dict[str, Any] = {"name": m.name, "title": m.title}
+        for letter, axis in zip("xyz", m.axes, strict=True):
+            for key, unit in (("rapid", "mm/min"), ("feed", "mm/min"), ("acceleration", "mm/s2"), ("travel", "mm")):
+                column = f"{key}_{letter}_{unit.replace('/', '_')}"
+                row[column], units[column] = getattr(axis, key), unit
+        row["max_rpm_rev_min"] = m.spindle.max_rpm if m.spindle else None
+        row |= {"cutter_change_s": m.times.cutter_change, "corner": m.controller.corner, "kind": m.kind}
+        rows.append(row)
+    return table_for_people(rows, units, "name")
