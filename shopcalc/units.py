@@ -74,7 +74,7 @@ _SPELLED = {
     "m/s3": "m/s**3", "per_%MC": "1/percent_moisture", "1/%MC": "1/percent_moisture", "per %MC": "1/percent_moisture",
     "rev/min": "revolution/minute", "rpm": "revolution/minute", "ft2": "ft**2", "m2": "m**2", "mm2": "mm**2",
     "m3": "m**3", "kg/m3": "kg/m**3", "lb/ft3": "lb/ft**3", "bf": "board_foot", "inches": "inch",
-    "mm/flute": "mm/tooth", "in/flute": "in/tooth",
+    "ratio": "dimensionless", "mm/flute": "mm/tooth", "in/flute": "in/tooth",
 }  # fmt: skip
 
 _NUMBER = re.compile(
