@@ -58,7 +58,7 @@ class Collector:
             at = np.flatnonzero(kind == Kind.ARC) + self.count
             self._arcs.append((at, centres, sweeps, np.full(len(sweeps), plane, dtype=np.uint8)))
         self._ends.append(ends)
-        given = {
+        given: dict[str, NDArray[Any]] = {
             "kind": kind, "feed": feed, "value": np.zeros(n), "line": line, "rpm": np.full(n, rpm),
             "cutter": np.full(n, cutter, dtype=np.int32), "exact": np.full(n, exact),
         }  # fmt: skip

@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, NoReturn
 
 import numpy as np
+from numpy.typing import NDArray
 
 from shopcalc.errors import Fault, InputError
 from shopcalc.gcode.collecting import Collector
-from shopcalc.gcode.words import PLAIN, BadText, Word, blank_comments, split_words
+from shopcalc.gcode.words import PLAIN, BadTextError, Word, blank_comments, split_words
 from shopcalc.moves import PLANE_AXES, Floats, Kind, Moves, Stop
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ class Interpreter:
             bare = bare.replace("/", " ", 1)
         try:
             words = split_words(bare)
-        except BadText as e:
+        except BadTextError as e:
             self.refuse(Word("", 0, e.column, ""), e.message, e.remedy)
         if words:
             self.blocks += 1
@@ -161,7 +162,7 @@ class Interpreter:
         elif code in _ONCE:
             once[code] = w
         elif code in _HARMLESS:
-            self.note(w, f"{w.text} ({_HARMLESS[code]}) changes nothing here")
+            self.note(w, f"{w.text} ({_HARMLESS[int(code)]}) changes nothing here")
         else:
             self.refuse(w, f"{w.text} is not understood, and it may move the machine",
                         "write the moves out with G0 to G3, or take the word out if it does nothing")  # fmt: skip
@@ -212,7 +213,9 @@ class Interpreter:
         self.feed_scale = self.scale
         self.units_said = True
         if word.value in (70, 71):
-            self.note(word, f"{word.text} is taken for G{int(word.value) - 50}; some controls count its feed differently")
+            self.note(
+                word, f"{word.text} is taken for G{int(word.value) - 50}; some controls count its feed differently"
+            )
 
     def _feed_and_speed(self, given: dict[str, Word]) -> None:
         if "F" in given:
@@ -449,7 +452,9 @@ class Interpreter:
             self.note(place, "a cycle with L0 is not executed")
             return
         if repeats != int(repeats) or not 0 < repeats <= _MOST_REPEATS:
-            self.refuse(given.get("L", place), f"'{repeats:g}' repeats", f"write a whole number from 1 to {_MOST_REPEATS}")
+            self.refuse(
+                given.get("L", place), f"'{repeats:g}' repeats", f"write a whole number from 1 to {_MOST_REPEATS}"
+            )
         base = float(self.at[2])
         if self.absolute:
             r, z = self.cycle["R"] * self.scale + self.offset[2], self.cycle["Z"] * self.scale + self.offset[2]
@@ -585,7 +590,7 @@ def _carry(column: Floats, before: float) -> Floats:
     return out
 
 
-def _sweep(start: Floats, end: Floats, centre: Floats, p: int, q: int, clockwise: object) -> Floats:
+def _sweep(start: Floats, end: Floats, centre: Floats, p: int, q: int, clockwise: bool | NDArray[np.bool_]) -> Floats:
     """Signed sweep from start to end about a centre [rad]; a whole turn where both are one point."""
     begin = np.arctan2(start[q] - centre[q], start[p] - centre[p])
     finish = np.arctan2(end[q] - centre[q], end[p] - centre[p])

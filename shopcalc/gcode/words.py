@@ -21,7 +21,7 @@ class Word(NamedTuple):
     text: str
 
 
-class BadText(Exception):
+class BadTextError(Exception):
     """A place in a line that is not a word."""
 
     def __init__(self, column: int, message: str, remedy: str) -> None:
@@ -71,7 +71,7 @@ def split_words(line: str) -> list[Word]:
 
     Raises
     ------
-    BadText
+    BadTextError
         At the first place that is not a word.
     """
     words, at, end = [], 0, len(line)
@@ -81,7 +81,7 @@ def split_words(line: str) -> list[Word]:
             at += 1
             continue
         match = _WORD.match(line, at)
-        if match is None:
+        if match is None or character in "oO":
             raise _bad(line, at)
         digits = re.sub(r"[ \t]", "", match[2])
         text = line[at : match.end()].strip()
@@ -90,20 +90,22 @@ def split_words(line: str) -> list[Word]:
     return words
 
 
-def _bad(line: str, at: int) -> BadText:
+def _bad(line: str, at: int) -> BadTextError:
     character = line[at]
     rest = line[at:].strip()
     if character.isalpha() and character.isascii():
         following = line[at + 1 :].lstrip()[:1]
-        if character in "oO" and (following.isalpha() or following == "<"):
-            return BadText(at + 1, "subprograms and loops are not read yet", "write the moves out")
+        if character in "oO":
+            return BadTextError(at + 1, "subprograms and loops are not read yet", "write the moves out")
         if following in _LATER:
-            return BadText(at + 1, _LATER[following], "write the number out")
-        return BadText(at + 1, f"'{rest[:12]}': no number follows '{character}'", "complete the word or take it out")
+            return BadTextError(at + 1, _LATER[following], "write the number out")
+        return BadTextError(
+            at + 1, f"'{rest[:12]}': no number follows '{character}'", "complete the word or take it out"
+        )
     if character in _LATER:
-        return BadText(at + 1, _LATER[character], "write the numbers out")
+        return BadTextError(at + 1, _LATER[character], "write the numbers out")
     shown = character if character.isprintable() else f"character {ord(character)}"
-    return BadText(at + 1, f"'{shown}' does not belong in a program", "take it out, or put it into a comment")
+    return BadTextError(at + 1, f"'{shown}' does not belong in a program", "take it out, or put it into a comment")
 
 
 #: Letters that a plain line may hold, in the order of the columns of ``PlainLines.values``.

@@ -1,0 +1,87 @@
+"""T. Kramer, F. Proctor, E. Messina, The NIST RS274NGC Interpreter, Version 3, NISTIR 6556 (2000).
+
+The text of sample program C.1 is not at hand, so its lengths of rapids and lines (WE48) and its feed time (WE49) are
+not reproduced; its five arcs (WE50) are given by radius and sweep, and are cut here by a program of our own.
+"""
+
+import math
+
+import numpy as np
+import pytest
+
+from shopcalc.errors import InputError
+from shopcalc.gcode import read_text
+from shopcalc.moves import Kind
+
+ROWS = ["WE50", "WE51", "WE52", "WE53", "WE54", "WE56"]
+
+
+def path(text, start=(1, 2, 3)):
+    m = read_text(f"G21 F100\n{text}", start=start).moves
+    return [(Kind(int(k)).name, *(round(float(v), 9) for v in p)) for k, p in zip(m.kind, m.points[1:], strict=True)]
+
+
+def test_section_3_5_3_2_centre_format():
+    """WE51: from (7, 7), G17 G2 X10 Y16 I3 J4: centre (10, 11), radius 5; the sweep follows from them."""
+    m = read_text("G21 F100\nG17 G2 X10 Y16 I3 J4", start=(7, 7, 0)).moves
+    assert m.arc_centre[0].tolist() == [10, 11, 0]
+    assert m.arc_radius[0] == pytest.approx(5)
+    assert abs(math.degrees(m.arc_sweep[0])) == pytest.approx(143.1301, abs=5e-5)
+
+
+def test_section_3_5_16_2_example_1():
+    """WE52: four moves, in the order the standard gives them."""
+    assert path("G90 G81 G98 X4 Y5 Z1.5 R2.8") == [
+        ("RAPID", 4, 5, 3), ("RAPID", 4, 5, 2.8), ("LINE", 4, 5, 1.5), ("RAPID", 4, 5, 3),
+    ]  # fmt: skip
+
+
+def test_section_3_5_16_2_example_2():
+    """WE53: incremental with L3."""
+    expected = [("RAPID", 1, 2, 4.8)]
+    for x, y in ((5, 7), (9, 12), (13, 17)):
+        expected += [("RAPID", x, y, 4.8), ("LINE", x, y, 4.2), ("RAPID", x, y, 4.8)]
+    assert path("G91 G81 G98 X4 Y5 Z-0.6 R1.8 L3") == expected
+
+
+def test_appendix_c_3_pecks():
+    """WE54: R0.2 Z-1.1 Q0.21 takes seven pecks."""
+    m = read_text("G20 F10\nG83 X1 Y1 R0.2 Z-1.1 Q0.21", start=(0, 0, 25.4)).moves
+    assert int((m.kind == Kind.LINE).sum()) == 7
+    assert m.points[:, 2].min() == pytest.approx(-1.1 * 25.4)
+
+
+def test_section_3_5_19_inverse_time():
+    """WE56: G93 F2 takes half a minute whatever the length."""
+    m = read_text("G21 G93\nG1 X77 Y-13 F2").moves
+    assert 60 * m.lengths[0] / m.feed[0] == pytest.approx(30)
+
+
+@pytest.mark.parametrize(("radius", "sweep"), [(2.5, 270), (2.5, 360), (2.5, 360), (4, 77.3644), (2.5, 180)])
+def test_appendix_c_1_arcs(radius, sweep):
+    """WE50: radius and sweep of each arc, cut by our own program from its end points (sweep to 1e-4 degrees)."""
+    end = radius * np.cos(math.radians(sweep)), radius * np.sin(math.radians(sweep))
+    text = f"G21 F20\nG3 X{end[0]:.7f} Y{end[1]:.7f} I{-radius} J0"
+    m = read_text(text, start=(radius, 0, 0)).moves
+    assert m.arc_radius[0] == pytest.approx(radius)
+    assert math.degrees(m.arc_sweep[0]) == pytest.approx(sweep, abs=1e-4)
+
+
+def test_appendix_c_1_arc_lengths_add_up():
+    """WE48, the arcs' share of it: 56.4519 mm."""
+    turns = [(2.5, 270), (2.5, 360), (2.5, 360), (4, 77.3644), (2.5, 180)]
+    text = ["G21 F20 G91"]
+    for radius, sweep in turns:
+        a = math.radians(sweep)
+        text.append(f"G3 X{radius * math.cos(a) - radius:.7f} Y{radius * math.sin(a):.7f} I{-radius} J0")
+    assert read_text("\n".join(text)).moves.cutting_length == pytest.approx(56.4519, abs=1e-4)
+
+
+def test_section_3_5_radius_format_refuses_a_full_circle():
+    with pytest.raises(InputError, match="full circle"):
+        read_text("G21 F100\nG2 X0 Y0 R5")
+
+
+def test_section_3_4_two_words_of_one_group():
+    with pytest.raises(InputError, match="same group"):
+        read_text("G21\nG17 G18 X1")
