@@ -57,7 +57,7 @@ def test_section_3_5_19_inverse_time():
     assert 60 * m.lengths[0] / m.feed[0] == pytest.approx(30)
 
 
-@pytest.mark.parametrize(("radius", "sweep"), [(2.5, 270), (2.5, 360), (2.5, 360), (4, 77.3644), (2.5, 180)])
+@pytest.mark.parametrize(("radius", "sweep"), [(2.5, 270), (2.5, 360), (4, 77.3644), (2.5, 180)])
 def test_appendix_c_1_arcs(radius, sweep):
     """WE50: radius and sweep of each arc, cut by our own program from its end points (sweep to 1e-4 degrees)."""
     end = radius * np.cos(math.radians(sweep)), radius * np.sin(math.radians(sweep))
