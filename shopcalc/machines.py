@@ -14,7 +14,6 @@ import numpy as np
 from shopcalc.errors import Fault, raise_all
 from shopcalc.moves import Floats
 from shopcalc.sources import FieldReader, load_toml, table_for_people
-from shopcalc.units import read
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -319,9 +318,8 @@ def _list(r: FieldReader, data: Mapping[str, Any], key: str, quantity: str) -> t
     if not isinstance(values, list) or len(values) < 2:
         r.fault(where, "it is not a list of at least two values", "give two or more speeds and the power at each")
         return ()
-    return tuple(
-        r.attempt(f"{where}[{i}]", 0.0, lambda v=v: read(v, quantity, above=0.0)) for i, v in enumerate(values)
-    )
+    numbered = {f"[{i}]": v for i, v in enumerate(values)}
+    return tuple(r.quantity(numbered, i, where, quantity, 0.0) for i in numbered)
 
 
 def _stations(r: FieldReader, data: Mapping[str, Any]) -> dict[str, Station]:

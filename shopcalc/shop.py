@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
+from typing import Any, TypeVar
 
-from shopcalc.cutters import Cutter
-from shopcalc.machines import Machine
-from shopcalc.materials import Material
+from shopcalc.cutters import Cutter, read_cutters
+from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
+from shopcalc.machines import Machine, read_machine, read_machines
+from shopcalc.materials import GROUPS, Material, choose, read_materials
+from shopcalc.sources import FieldReader, load_toml
+from shopcalc.units import read, read_money
 
 PHASES: tuple[str, ...] = (
     "design", "programming", "stock", "setup", "machining", "assembly", "finishing", "hardware", "delivery",
@@ -20,6 +26,7 @@ DRIVERS: dict[str, tuple[str, str]] = {
     "measuring_per_job": ("design", "visit and measuring, once per job"),
     "drawing_per_job": ("design", "drawing the piece, once per job"),
     "drawing_per_part": ("design", "drawing, for each different part"),
+    "carving_design_per_relief": ("design", "drawing and modelling, for each relief"),
     "programming_per_program": ("programming", "writing a program"),
     "proving_per_program": ("programming", "dry run and first cut of a program"),
     "stock_per_board": ("stock", "choosing, cutting over length and flattening, for each board"),
@@ -44,6 +51,14 @@ OPERATION_KINDS: tuple[str, ...] = (
     "face", "sink", "groove", "rebate", "cut_out", "bore", "tenon", "mortise", "raise", "incise", "carve",
 )  # fmt: skip
 
+#: Consumables: name -> what it is priced per.
+SUPPLIES: dict[str, str] = {
+    "finish_per_m2": "m**2",
+    "abrasives_per_m2": "m**2",
+    "glue_per_joint": "piece",
+    "glue_per_m2": "m**2",
+}
+
 
 @dataclass(frozen=True)
 class MachineCost:
@@ -67,6 +82,8 @@ class MachineCost:
         Maintenance and repair per running hour [currency/h].
     cutters_per_hour : Decimal
         Cutters worn per running hour [currency/h].
+    space_per_hour : Decimal
+        Floor, heat and insurance of the machine's corner per running hour [currency/h].
     """
 
     purchase: Decimal
@@ -78,6 +95,7 @@ class MachineCost:
     energy_per_kwh: Decimal
     upkeep_per_hour: Decimal
     cutters_per_hour: Decimal = Decimal(0)
+    space_per_hour: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True)
@@ -105,15 +123,17 @@ class Rates:
     material_prices : mapping
         Material id to (price, "board_foot" or "m**2").
     supplies : mapping
-        Consumables: "finish_per_m2", "glue_per_m2", "abrasives_per_m2" [currency/m2 of one coat, joint area, area].
+        Consumables of ``SUPPLIES`` to their price [currency/m2 of one coat, per joint, ...].
     minutes : mapping
         Driver of ``DRIVERS`` to the shop's standard time [s].
     attended : mapping
-        Operation kind to the share of its machine time a person stands by [ratio].
+        Operation kind of ``OPERATION_KINDS`` to the share of its machine time a person stands by [ratio].
     spread : mapping
         Phase to the standard deviation of the logarithm of hours really used over hours planned [-].
     shop_spread : float
         The same for the factor all phases of one job share: a bad week is bad for all of them [-].
+    carving : (3,) float
+        Machine time of relief before any artwork exists: low, likely, high [s/m2].
     source, kind : str
         Where the figures come from and how sure they are.
     """
@@ -132,8 +152,188 @@ class Rates:
     attended: Mapping[str, float]
     spread: Mapping[str, float]
     shop_spread: float = 0.0
+    carving: tuple[float, float, float] = (0.0, 0.0, 0.0)
     source: str = ""
     kind: str = ""
+
+    def with_(self, **changes: Any) -> Rates:
+        """The same rates with some fields changed."""
+        return replace(self, **changes)
+
+
+# --- rates.toml ------------------------------------------------------------------------------------------------------
+
+_MACHINE = (
+    "purchase", "salvage", "life", "interest", "hours_per_year", "power", "energy", "upkeep", "cutters", "space",
+)  # fmt: skip
+_SECTIONS = (
+    "currency", "source", "kind", "machine", "people", "price", "waste", "materials", "supplies", "minutes",
+    "attended", "spread", "carving",
+)  # fmt: skip
+_SECONDS_PER_YEAR = 31_557_600.0  # 365.25 days, as the registry of units has it
+
+
+class _RatesReader(FieldReader):
+    """Reads sections whose values all must be there: a rate that is missing would be free work."""
+
+    currency = "USD"
+
+    def section(self, data: Mapping[str, Any], name: str, keys: Iterable[str]) -> Mapping[str, Any]:
+        """The section, with a fault for each key unknown or missing."""
+        allowed, table = tuple(keys), self.table(data, name)
+        self.known(table, allowed, f"{name}.")
+        if name not in data:
+            self.fault(name, "the section is missing", f"add [{name}] with {', '.join(allowed[:4])} ...")
+            return {}
+        for key in allowed:
+            if key not in table:
+                self.fault(f"{name}.{key}", "the value is missing", "add it; the starter shop shows one")
+        return table
+
+    def share(self, table: Mapping[str, Any], where: str, maximum: float = 1.0) -> float:
+        """A ratio from 0 to a maximum."""
+        value: float = self._at(table, where, 0.0, lambda v: read(v, "ratio", minimum=0.0, maximum=maximum))
+        return value
+
+    def positive(self, table: Mapping[str, Any], where: str, quantity: str) -> float:
+        """A value above 0."""
+        value: float = self._at(table, where, 1.0, lambda v: read(v, quantity, above=0.0))
+        return value
+
+    def seconds(self, table: Mapping[str, Any], where: str) -> float:
+        """A time, 0 too."""
+        value: float = self._at(table, where, 0.0, lambda v: read(v, "time", minimum=0.0))
+        return value
+
+    def money(self, table: Mapping[str, Any], where: str, per: str | None = None) -> Decimal:
+        """An amount, or a price per unit; not negative."""
+        value: Decimal = self._at(table, where, Decimal(0), lambda v: read_money(v, self.currency, per=per))
+        return value
+
+    def _at(self, table: Mapping[str, Any], where: str, default: Any, action: Callable[[Any], Any]) -> Any:
+        key = where.rsplit(".", 1)[-1]
+        return self.attempt(where, default, lambda: action(table[key])) if key in table else default
+
+
+def read_rates(path: Path | str, materials: Mapping[str, Material]) -> Rates:
+    """Read the shop's rates from a TOML file; every section must be whole.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+    materials : mapping
+        Those that may have a price.
+
+    Returns
+    -------
+    Rates
+        In one currency.
+
+    Raises
+    ------
+    InputError
+        With every fault: file, dotted field, value and remedy.
+    """
+    data = load_toml(path)
+    r = _RatesReader(str(path))
+    r.known(data, _SECTIONS)
+    currency = r.text(data, "currency")
+    if len(currency) == 3 and currency.isalpha():
+        r.currency = currency.upper()
+    else:
+        r.fault("currency", f"{currency!r} is not a currency", 'write its three letters, e.g. currency = "USD"')
+    machine = _machine_cost(r, data)
+    price = r.section(data, "price", ("own_hour", "overhead", "margin", "reserve"))
+    spread = r.section(data, "spread", (*PHASES, "shop"))
+    rates = Rates(
+        currency=r.currency,
+        machine=machine,
+        people={k: r.money(t, f"people.{k}", "h") for t in [r.section(data, "people", PHASES)] for k in PHASES},
+        own_hour_cost=r.money(price, "price.own_hour", "h"),
+        overhead_per_hour=r.money(price, "price.overhead", "h"),
+        margin=r.share(price, "price.margin", 0.9),
+        reserve=r.share(price, "price.reserve"),
+        waste={k: r.share(t, f"waste.{k}", 3.0) for t in [r.section(data, "waste", GROUPS)] for k in GROUPS},
+        material_prices=_prices(r, r.table(data, "materials"), materials),
+        supplies={
+            k: r.money(t, f"supplies.{k}", per)
+            for t in [r.section(data, "supplies", SUPPLIES)]
+            for k, per in SUPPLIES.items()
+        },
+        minutes={k: r.seconds(t, f"minutes.{k}") for t in [r.section(data, "minutes", DRIVERS)] for k in DRIVERS},
+        attended={
+            k: r.share(t, f"attended.{k}")
+            for t in [r.section(data, "attended", OPERATION_KINDS)]
+            for k in OPERATION_KINDS
+        },
+        spread={k: r.share(spread, f"spread.{k}", 2.0) for k in PHASES},
+        shop_spread=r.share(spread, "spread.shop", 2.0),
+        carving=_carving(r, data),
+        source=r.text(data, "source"),
+        kind=r.kind(data),
+    )
+    raise_all(r.faults)
+    return rates
+
+
+def _machine_cost(r: _RatesReader, data: Mapping[str, Any]) -> MachineCost:
+    before = len(r.faults)
+    table = r.section(data, "machine", _MACHINE)
+    cost = MachineCost(
+        purchase=r.money(table, "machine.purchase"),
+        salvage=r.money(table, "machine.salvage"),
+        life_years=r.positive(table, "machine.life", "time") / _SECONDS_PER_YEAR,
+        interest=r.share(table, "machine.interest"),
+        hours_per_year=r.positive(table, "machine.hours_per_year", "time") / 3600.0,
+        power_w=r.positive(table, "machine.power", "power"),
+        energy_per_kwh=r.money(table, "machine.energy", "kWh"),
+        upkeep_per_hour=r.money(table, "machine.upkeep", "h"),
+        cutters_per_hour=r.money(table, "machine.cutters", "h"),
+        space_per_hour=r.money(table, "machine.space", "h"),
+    )
+    if len(r.faults) == before:
+        if cost.salvage > cost.purchase:
+            message = f"{cost.salvage} is more than the purchase, {cost.purchase} {r.currency}"
+            r.fault("machine.salvage", message, "check both amounts")
+        if cost.hours_per_year > 8766:
+            r.fault("machine.hours_per_year", "a year has fewer hours", "write the hours it really runs in a year")
+    return cost
+
+
+def _prices(
+    r: _RatesReader, table: Mapping[str, Any], materials: Mapping[str, Material]
+) -> dict[str, tuple[Decimal, str]]:
+    """Sheets are priced per square metre, everything else per board foot."""
+    out = {}
+    for key in table:
+        try:
+            group = choose(materials, key).group
+        except InputError as e:
+            r.faults += [replace(f, file=r.file, field=f"materials.{key}") for f in e.faults]
+            continue
+        per = "m**2" if group == "sheet" else "board_foot"
+        out[key] = (r.money(table, f"materials.{key}", per), per)
+    return out
+
+
+def _carving(r: _RatesReader, data: Mapping[str, Any]) -> tuple[float, float, float]:
+    before = len(r.faults)
+    table = r.section(data, "carving", ("low_per_m2", "likely_per_m2", "high_per_m2"))
+    low, likely, high = (r.seconds(table, f"carving.{k}_per_m2") for k in ("low", "likely", "high"))
+    if len(r.faults) == before and not low <= likely <= high:
+        r.fault("carving.likely_per_m2", "low, likely and high do not ascend", "sort them")
+    return low, likely, high
+
+
+# --- the folder ------------------------------------------------------------------------------------------------------
+
+
+def demo_folder() -> Path:
+    """Folder of the demo shop: beside the package in a checkout, inside it in an installed wheel."""
+    package = Path(__file__).parent
+    beside = package.parent / "data"
+    return beside if (beside / "machines.toml").exists() else package / "demo"
 
 
 @dataclass(frozen=True)
@@ -144,10 +344,10 @@ class Shop:
     ----------
     folder : Path
         Where it was read from.
-    machines, cutters, materials : mapping
-        By name or id.
     rates : Rates
         Hours and money.
+    machines, cutters, materials : mapping
+        By name or id.
     """
 
     folder: Path
@@ -155,3 +355,149 @@ class Shop:
     machines: Mapping[str, Machine] = field(default_factory=dict)
     cutters: Mapping[str, Cutter] = field(default_factory=dict)
     materials: Mapping[str, Material] = field(default_factory=dict)
+
+    @classmethod
+    def open(cls, path: Path | str | None = None) -> Shop:
+        """Read a shop's folder: machines.toml, cutters.csv, rates.toml, and its own materials if it has any.
+
+        Parameters
+        ----------
+        path : Path or str, optional
+            The folder; the demo shop if none is given.
+
+        Returns
+        -------
+        Shop
+            With the shop's materials laid over the published ones and their prices filled in.
+
+        Raises
+        ------
+        InputError
+            With every fault of every file in it.
+
+        Example
+        -------
+        >>> Shop.open().material("white-oak").title
+        'white oak'
+        """
+        folder = demo_folder() if path is None else Path(path)
+        if not folder.is_dir():
+            message = "this is not a folder" if folder.exists() else "there is no such folder"
+            remedy = f"name a shop's folder, or make one with: shopcalc new {folder}"
+            raise InputError(Fault(message, remedy, file=str(folder)))
+        faults: list[Fault] = []
+        for name in ("machines.toml", "cutters.csv", "rates.toml"):
+            if not (folder / name).exists():
+                remedy = "copy it from a starter shop; shopcalc new FOLDER makes one"
+                faults.append(Fault("the file is missing in this shop", remedy, file=str(folder / name)))
+        raise_all(faults)
+        published = read_materials()
+        materials = _keep(faults, lambda: read_materials(folder, published), published)
+        machines = _keep(faults, lambda: read_machines(folder / "machines.toml"), dict[str, Machine]())
+        cutters = _keep(faults, lambda: read_cutters(folder / "cutters.csv"), dict[str, Cutter]())
+        rates = _keep(faults, lambda: read_rates(folder / "rates.toml", materials), None)
+        raise_all(faults)
+        assert rates is not None  # a missing one is a fault
+        for key, (price, unit) in rates.material_prices.items():
+            materials[key] = replace(choose(materials, key), price=price, price_unit=unit)
+        return cls(folder, rates, machines, cutters, materials)
+
+    def machine(self, name: str | Path) -> Machine:
+        """A machine of the shop by its name, or one read from a TOML file.
+
+        Parameters
+        ----------
+        name : str or Path
+            Name, or path of a .toml file.
+
+        Raises
+        ------
+        InputError
+            When there is none, with the nearest name.
+        """
+        if str(name) in self.machines:
+            return self.machines[str(name)]
+        if isinstance(name, Path) or name.lower().endswith(".toml"):
+            return read_machine(name)
+        remedy = f"{did_you_mean(name, self.machines)} Or name a .toml file"
+        raise InputError(Fault(f"there is no machine '{name}'", remedy))
+
+    def cutter(self, key: str) -> Cutter:
+        """The cutter of that id.
+
+        Parameters
+        ----------
+        key : str
+            Its id in cutters.csv.
+
+        Raises
+        ------
+        InputError
+            When there is none, with the nearest id.
+        """
+        if key not in self.cutters:
+            raise InputError(Fault(f"there is no cutter '{key}'", did_you_mean(key, self.cutters)))
+        return self.cutters[key]
+
+    def material(self, key: str) -> Material:
+        """The material of that id; "laminated-ID" of any solid species too.
+
+        Parameters
+        ----------
+        key : str
+            Its id.
+
+        Raises
+        ------
+        InputError
+            When there is none, with the nearest id.
+        """
+        return choose(self.materials, key)
+
+
+_T = TypeVar("_T")
+
+
+def _keep(faults: list[Fault], action: Callable[[], _T], default: _T) -> _T:
+    """What ``action`` gives; or, when it refuses, the default, and its faults are kept for later."""
+    try:
+        return action()
+    except InputError as e:
+        faults += e.faults
+        return default
+
+
+def copy_starter(folder: Path | str) -> Path:
+    """Copy the demo shop as a start for one's own: all of it or nothing.
+
+    Parameters
+    ----------
+    folder : Path or str
+        A new folder, or an empty one.
+
+    Returns
+    -------
+    Path
+        The folder, filled.
+
+    Raises
+    ------
+    InputError
+        When it holds something already, or cannot be written.
+    """
+    target = Path(folder)
+    try:
+        if target.exists() and (not target.is_dir() or any(target.iterdir())):
+            message = "it exists already and is not empty" if target.is_dir() else "there is a file of this name"
+            raise InputError(Fault(message, "name a new folder", file=str(target)))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".new-shop-") as scratch:
+            draft = Path(scratch) / "shop"
+            shutil.copytree(demo_folder(), draft, ignore=shutil.ignore_patterns("*.py", "__pycache__", ".*"))
+            if target.exists():
+                target.rmdir()  # refuses if somebody filled it meanwhile
+            draft.rename(target)
+    except OSError as e:
+        reason = (e.strerror or str(e)).lower()
+        raise InputError(Fault(f"it cannot be written ({reason})", "choose another place", file=str(target))) from None
+    return target

@@ -590,20 +590,9 @@ def read_values(
             continue
         check_standing(table, row, published)
         quantity = fields[row["field"]]
-        unit = "" if row["unit"] == "-" else row["unit"]
-        try:
-            value = read(f"{row['value']} {unit or 'dimensionless'}", quantity, above=0.0)
-        except InputError as e:
-            table.faults += [replace(f, file=table.file, row=row.number, field="value") for f in e.faults]
-            continue
-        out.setdefault(row[key], {})[row["field"]] = Value(
-            value,
-            QUANTITIES[quantity].shown,
-            row["source"] or "",
-            row["place"] or "",
-            row["kind"] or "",
-            row["note"] or "",
-        )
+        value = _number_with_unit(table, row, quantity)
+        if value is not None:
+            out.setdefault(row[key], {})[row["field"]] = _value(value, quantity, row)
     table.finish()
     return out
 
@@ -632,6 +621,64 @@ def bibliography() -> Mapping[str, Source]:
         faults += r.faults
     raise_all(faults)
     return out
+
+
+#: Units of the practice table, house quantity by name of value (the part before the first dot).
+_PRACTICE = {
+    "chip_thin": "length", "chip_thick": "length", "depth_share": "ratio", "rim_speed_steel": "speed",
+    "rim_speed_carbide": "speed", "unmarked_rpm": "spindle_speed", "specific_energy": "pressure",
+    "plunge_share": "ratio", "stepover_share": "ratio", "reserve": "ratio", "last_depth": "length",
+}  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def practice() -> Mapping[str, Value]:
+    """The trade's habits as values: common practice or memory, every one of them to be replaced by the shop's own.
+
+    Returns
+    -------
+    mapping
+        Name ("chip_thin.hardwood", "reserve") to Value.
+
+    Example
+    -------
+    >>> practice()["chip_thin.hardwood"].kind
+    'practice'
+    """
+    columns = (
+        Column("name", required=True),
+        Column("value", required=True),
+        Column("unit", required=True),
+        *STANDING,
+    )
+    table = TableReader(TABLES / "practice.csv", columns, "name")
+    out: dict[str, Value] = {}
+    for row in table.rows:
+        check_standing(table, row, published=True)
+        quantity = _PRACTICE.get((row["name"] or "").split(".")[0])
+        if quantity is None:
+            table.fault(row.number, "name", f"'{row['name']}' is not known", did_you_mean(str(row["name"]), _PRACTICE))
+        elif table.sound(row, "value", "unit"):
+            value = _number_with_unit(table, row, quantity)
+            if value is not None:
+                out[row["name"]] = _value(value, quantity, row)
+    table.finish()
+    return out
+
+
+def _number_with_unit(table: TableReader, row: Row, quantity: str) -> float | None:
+    """Cells "value" and "unit" together in the house unit; a fault is noted."""
+    unit = "dimensionless" if row["unit"] == "-" else row["unit"]
+    try:
+        return read(f"{row['value']} {unit}", quantity, above=0.0)
+    except InputError as e:
+        table.faults += [replace(f, file=table.file, row=row.number, field="value") for f in e.faults]
+        return None
+
+
+def _value(value: float, quantity: str, row: Row) -> Value:
+    source, place, kind, note = (row[k] or "" for k in ("source", "place", "kind", "note"))
+    return Value(value, QUANTITIES[quantity].shown, source, place, kind, note)
 
 
 @lru_cache(maxsize=1)
@@ -679,10 +726,11 @@ def cautions(topic: str = "", material: str = "") -> tuple[Caution, ...]:
     >>> [c.value for c in cautions("wood dust", "white-oak") if c.applies_to]
     ['A1']
     """
+    species = material.removeprefix("laminated-")
     return tuple(
         c
         for c in _all_cautions()
-        if (not topic or c.topic == topic) and (not material or not c.applies_to or material in c.applies_to)
+        if (not topic or c.topic == topic) and (not species or not c.applies_to or species in c.applies_to)
     )
 
 
