@@ -21,81 +21,54 @@ PHASES: tuple[str, ...] = (
     "design", "programming", "stock", "setup", "machining", "assembly", "finishing", "hardware", "delivery",
 )  # fmt: skip
 
-#: The shop's standard times: driver -> (phase, what it is counted by).
-DRIVERS: dict[str, tuple[str, str]] = {
-    "measuring_per_job": ("design", "visit and measuring, once per job"),
-    "drawing_per_job": ("design", "drawing the piece, once per job"),
-    "drawing_per_part": ("design", "drawing, for each different part"),
-    "carving_design_per_relief": ("design", "drawing and modelling, for each relief"),
-    "programming_per_program": ("programming", "writing a program"),
-    "proving_per_program": ("programming", "dry run and first cut of a program"),
-    "stock_per_board": ("stock", "choosing, cutting over length and flattening, for each board"),
-    "stock_per_part": ("stock", "planing and cutting to size, for each part"),
-    "stock_per_glue_joint": ("stock", "edge-gluing, for each glue joint of a wide blank"),
-    "stock_per_sheet": ("stock", "cutting down, for each sheet"),
-    "setup_per_station": ("setup", "fitting a station before its first load"),
-    "setup_per_load": ("setup", "clamping, finding zero, unclamping and cleaning, for each load"),
-    "setup_per_cutter": ("setup", "fitting and measuring, for each cutter"),
-    "setup_per_test_cut": ("setup", "test cut and correction, for each fit"),
-    "assembly_per_joint": ("assembly", "fitting and gluing, for each joint"),
-    "assembly_per_glue_up": ("assembly", "clamping, squaring and cleaning, for each glue-up"),
-    "assembly_per_squared_mortise": ("assembly", "squaring the round ends by hand, for each mortise"),
-    "sanding_per_m2": ("finishing", "sanding, for each square metre"),
-    "finishing_per_m2": ("finishing", "one coat, for each square metre"),
-    "hardware_per_piece": ("hardware", "fitting, for each piece of hardware"),
-    "delivery_per_job": ("delivery", "packing and loading, once per job"),
-}
-
-#: Operation kinds whose machine minutes need a person for a share of the time.
-OPERATION_KINDS: tuple[str, ...] = (
-    "face", "sink", "groove", "rebate", "cut_out", "bore", "tenon", "mortise", "raise", "incise", "carve",
+#: Kinds of operation, as jobs name them.
+OPERATIONS: tuple[str, ...] = (
+    "face", "sink", "groove", "rebate", "cut out", "bore", "tenon", "mortise", "raise", "incise", "carve",
 )  # fmt: skip
 
-#: Consumables: name -> what it is priced per.
-SUPPLIES: dict[str, str] = {
-    "finish_per_m2": "m**2",
-    "abrasives_per_m2": "m**2",
-    "glue_per_joint": "piece",
-    "glue_per_m2": "m**2",
-}
+#: What the shop's standard times are counted by.
+DRIVERS: tuple[str, ...] = (
+    "measuring_per_job", "drawing_per_part", "programming_per_program", "proving_per_program",
+    "carving_design_per_job", "stock_per_part", "glue_up_per_blank", "find_cutter_per_program",
+    "measure_cutter_per_program", "load_per_load", "zero_per_load", "first_part_check_per_program",
+    "assembly_per_joint", "assembly_per_job", "sanding_per_area", "finishing_per_area", "hardware_per_piece",
+    "delivery_per_job",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class MachineCost:
-    """What the machine costs the shop; no operator's pay is in it.
+    """What owning and running the machine costs; no operator's pay is in it.
 
     Parameters
     ----------
     purchase, salvage : Decimal
         Price paid, and what it will fetch at the end of its life [currency].
-    life_years : float
+    life : float
         [year].
     interest : float
         What the money would earn or costs [ratio per year].
     hours_per_year : float
         Hours it really runs [h/year].
-    power_w : float
+    power : float
         Mean electric power while running, dust collector included [W].
-    energy_per_kwh : Decimal
+    energy : Decimal
         [currency/kWh].
-    upkeep_per_hour : Decimal
-        Maintenance and repair per running hour [currency/h].
-    cutters_per_hour : Decimal
-        Cutters worn per running hour [currency/h].
-    space_per_hour : Decimal
+    upkeep : Decimal
+        Maintenance, repair and worn cutters per running hour [currency/h].
+    space : Decimal
         Floor, heat and insurance of the machine's corner per running hour [currency/h].
     """
 
     purchase: Decimal
     salvage: Decimal
-    life_years: float
+    life: float
     interest: float
     hours_per_year: float
-    power_w: float
-    energy_per_kwh: Decimal
-    upkeep_per_hour: Decimal
-    cutters_per_hour: Decimal = Decimal(0)
-    space_per_hour: Decimal = Decimal(0)
+    power: float
+    energy: Decimal
+    upkeep: Decimal
+    space: Decimal
 
 
 @dataclass(frozen=True)
@@ -109,31 +82,26 @@ class Rates:
     machine : MachineCost
         The router.
     people : mapping
-        Phase to what an hour of a person is charged at [currency/h].
-    own_hour_cost : Decimal
-        What an hour of its own people costs the shop, pay and charges [currency/h].
-    overhead_per_hour : Decimal
-        Rent, insurance, office, for each hour of a person [currency/h].
+        Phase to what an hour of a person must bring in [currency/h].
     margin : float
         Wanted share of the price, (price - cost) / price [ratio].
-    reserve : float
-        Held for what is forgotten, as a share of cost [ratio].
+    finish, glue, sheet : Decimal
+        Material of a whole finish [currency/m2], glue [currency per joint], and sheets whose price is not listed
+        [currency/m2].
     waste : mapping
         Material group to wood bought beyond the net, as a share of the net [ratio].
-    material_prices : mapping
+    materials : mapping
         Material id to (price, "board_foot" or "m**2").
-    supplies : mapping
-        Consumables of ``SUPPLIES`` to their price [currency/m2 of one coat, per joint, ...].
     minutes : mapping
-        Driver of ``DRIVERS`` to the shop's standard time [s].
+        Driver of ``DRIVERS`` to the shop's standard time [s]; per area means per square metre.
     attended : mapping
-        Operation kind of ``OPERATION_KINDS`` to the share of its machine time a person stands by [ratio].
-    spread : mapping
-        Phase to the standard deviation of the logarithm of hours really used over hours planned [-].
-    shop_spread : float
-        The same for the factor all phases of one job share: a bad week is bad for all of them [-].
+        Kind of ``OPERATIONS`` to the share of its machine time a person stands by [ratio].
     carving : (3,) float
         Machine time of relief before any artwork exists: low, likely, high [s/m2].
+    spread : mapping
+        Phase to the standard deviation of the logarithm of hours really used over hours planned [-].
+    shared_spread : float
+        The same for the factor all phases of one job share: a bad week is bad for all of them [-].
     source, kind : str
         Where the figures come from and how sure they are.
     """
@@ -141,18 +109,17 @@ class Rates:
     currency: str
     machine: MachineCost
     people: Mapping[str, Decimal]
-    own_hour_cost: Decimal
-    overhead_per_hour: Decimal
     margin: float
-    reserve: float
+    finish: Decimal
+    glue: Decimal
+    sheet: Decimal
     waste: Mapping[str, float]
-    material_prices: Mapping[str, tuple[Decimal, str]]
-    supplies: Mapping[str, Decimal]
+    materials: Mapping[str, tuple[Decimal, str]]
     minutes: Mapping[str, float]
     attended: Mapping[str, float]
+    carving: tuple[float, float, float]
     spread: Mapping[str, float]
-    shop_spread: float = 0.0
-    carving: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    shared_spread: float
     source: str = ""
     kind: str = ""
 
@@ -163,12 +130,10 @@ class Rates:
 
 # --- rates.toml ------------------------------------------------------------------------------------------------------
 
-_MACHINE = (
-    "purchase", "salvage", "life", "interest", "hours_per_year", "power", "energy", "upkeep", "cutters", "space",
-)  # fmt: skip
+_MACHINE = ("purchase", "salvage", "life", "interest", "hours_per_year", "power", "energy", "upkeep", "space")
 _SECTIONS = (
-    "currency", "source", "kind", "machine", "people", "price", "waste", "materials", "supplies", "minutes",
-    "attended", "spread", "carving",
+    "currency", "source", "kind", "machine", "people", "price", "waste", "materials", "minutes", "attended",
+    "carving", "spread",
 )  # fmt: skip
 _SECONDS_PER_YEAR = 31_557_600.0  # 365.25 days, as the registry of units has it
 
@@ -243,33 +208,27 @@ def read_rates(path: Path | str, materials: Mapping[str, Material]) -> Rates:
         r.currency = currency.upper()
     else:
         r.fault("currency", f"{currency!r} is not a currency", 'write its three letters, e.g. currency = "USD"')
-    machine = _machine_cost(r, data)
-    price = r.section(data, "price", ("own_hour", "overhead", "margin", "reserve"))
-    spread = r.section(data, "spread", (*PHASES, "shop"))
+    price = r.section(data, "price", ("margin", "finish", "glue", "sheet"))
+    spread = r.section(data, "spread", (*PHASES, "shared"))
+    people = r.section(data, "people", PHASES)
+    waste = r.section(data, "waste", GROUPS)
+    minutes = r.section(data, "minutes", DRIVERS)
+    attended = r.section(data, "attended", OPERATIONS)
     rates = Rates(
         currency=r.currency,
-        machine=machine,
-        people={k: r.money(t, f"people.{k}", "h") for t in [r.section(data, "people", PHASES)] for k in PHASES},
-        own_hour_cost=r.money(price, "price.own_hour", "h"),
-        overhead_per_hour=r.money(price, "price.overhead", "h"),
+        machine=_machine_cost(r, data),
+        people={k: r.money(people, f"people.{k}", "h") for k in PHASES},
         margin=r.share(price, "price.margin", 0.9),
-        reserve=r.share(price, "price.reserve"),
-        waste={k: r.share(t, f"waste.{k}", 3.0) for t in [r.section(data, "waste", GROUPS)] for k in GROUPS},
-        material_prices=_prices(r, r.table(data, "materials"), materials),
-        supplies={
-            k: r.money(t, f"supplies.{k}", per)
-            for t in [r.section(data, "supplies", SUPPLIES)]
-            for k, per in SUPPLIES.items()
-        },
-        minutes={k: r.seconds(t, f"minutes.{k}") for t in [r.section(data, "minutes", DRIVERS)] for k in DRIVERS},
-        attended={
-            k: r.share(t, f"attended.{k}")
-            for t in [r.section(data, "attended", OPERATION_KINDS)]
-            for k in OPERATION_KINDS
-        },
-        spread={k: r.share(spread, f"spread.{k}", 2.0) for k in PHASES},
-        shop_spread=r.share(spread, "spread.shop", 2.0),
+        finish=r.money(price, "price.finish", "m**2"),
+        glue=r.money(price, "price.glue", "piece"),
+        sheet=r.money(price, "price.sheet", "m**2"),
+        waste={k: r.share(waste, f"waste.{k}", 3.0) for k in GROUPS},
+        materials=_prices(r, r.table(data, "materials"), materials),
+        minutes={k: r.seconds(minutes, f"minutes.{k}") for k in DRIVERS},
+        attended={k: r.share(attended, f"attended.{k}") for k in OPERATIONS},
         carving=_carving(r, data),
+        spread={k: r.share(spread, f"spread.{k}", 2.0) for k in PHASES},
+        shared_spread=r.share(spread, "spread.shared", 2.0),
         source=r.text(data, "source"),
         kind=r.kind(data),
     )
@@ -283,14 +242,13 @@ def _machine_cost(r: _RatesReader, data: Mapping[str, Any]) -> MachineCost:
     cost = MachineCost(
         purchase=r.money(table, "machine.purchase"),
         salvage=r.money(table, "machine.salvage"),
-        life_years=r.positive(table, "machine.life", "time") / _SECONDS_PER_YEAR,
+        life=r.positive(table, "machine.life", "time") / _SECONDS_PER_YEAR,
         interest=r.share(table, "machine.interest"),
         hours_per_year=r.positive(table, "machine.hours_per_year", "time") / 3600.0,
-        power_w=r.positive(table, "machine.power", "power"),
-        energy_per_kwh=r.money(table, "machine.energy", "kWh"),
-        upkeep_per_hour=r.money(table, "machine.upkeep", "h"),
-        cutters_per_hour=r.money(table, "machine.cutters", "h"),
-        space_per_hour=r.money(table, "machine.space", "h"),
+        power=r.positive(table, "machine.power", "power"),
+        energy=r.money(table, "machine.energy", "kWh"),
+        upkeep=r.money(table, "machine.upkeep", "h"),
+        space=r.money(table, "machine.space", "h"),
     )
     if len(r.faults) == before:
         if cost.salvage > cost.purchase:
@@ -318,12 +276,14 @@ def _prices(
 
 
 def _carving(r: _RatesReader, data: Mapping[str, Any]) -> tuple[float, float, float]:
+    """Low, likely and high machine time of relief; low and high are given as shares of the likely."""
     before = len(r.faults)
-    table = r.section(data, "carving", ("low_per_m2", "likely_per_m2", "high_per_m2"))
-    low, likely, high = (r.seconds(table, f"carving.{k}_per_m2") for k in ("low", "likely", "high"))
-    if len(r.faults) == before and not low <= likely <= high:
-        r.fault("carving.likely_per_m2", "low, likely and high do not ascend", "sort them")
-    return low, likely, high
+    table = r.section(data, "carving", ("likely_per_area", "low_share", "high_share"))
+    likely = r.positive(table, "carving.likely_per_area", "time")
+    low, high = r.share(table, "carving.low_share"), r.share(table, "carving.high_share", 20.0)
+    if len(r.faults) == before and (low == 0 or high < 1):
+        r.fault("carving.high_share", "low, likely and high do not ascend", "write e.g. 50 % for low, 200 % for high")
+    return likely * low, likely, likely * high
 
 
 # --- the folder ------------------------------------------------------------------------------------------------------
@@ -398,7 +358,7 @@ class Shop:
         rates = _keep(faults, lambda: read_rates(folder / "rates.toml", materials), None)
         raise_all(faults)
         assert rates is not None  # a missing one is a fault
-        for key, (price, unit) in rates.material_prices.items():
+        for key, (price, unit) in rates.materials.items():
             materials[key] = replace(choose(materials, key), price=price, price_unit=unit)
         return cls(folder, rates, machines, cutters, materials)
 
