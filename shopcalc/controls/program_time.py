@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import ipywidgets as widgets
+import numpy as np
 import plotly.graph_objects as go
+from numpy.typing import NDArray
 
 from shopcalc.controls.parts import GREY, HUE, NumberControl, big, figure, note, table
 from shopcalc.errors import InputError
 from shopcalc.gcode import Program, read_program
+from shopcalc.machines import Axis, Controller, Machine
 from shopcalc.motion import MotionTime, machine_time
+from shopcalc.moves import Kind, from_lists
 from shopcalc.units import System, write
 
 if TYPE_CHECKING:
-    from shopcalc.machines import Machine
     from shopcalc.shop import Shop
 
 _MINUTE = 60.0
@@ -250,3 +254,25 @@ def program_time(
 
 #: Endings under which shops keep program text (common practice, no source).
 PROGRAM_ENDINGS = frozenset({".nc", ".ngc", ".tap", ".gcode", ".cnc", ".txt"})
+
+
+def straight_move_seconds(
+    distance: Iterable[float], speed: Iterable[float], acceleration: Iterable[float], jerk: Iterable[float]
+) -> NDArray[np.float64]:
+    """Seconds of straight moves from rest to rest, by the engine that times programs.
+
+    Parameters
+    ----------
+    distance, speed, acceleration, jerk : (n,) float
+        [mm], [mm/s], [mm/s2], [mm/s3]; inf for no limit.
+
+    Returns
+    -------
+    (n,) float
+        [s]
+    """
+    out = []
+    for d, v, a, j in zip(distance, speed, acceleration, jerk, strict=True):
+        machine = Machine(axes=(Axis(60 * v, 60 * v, a),) * 3, controller=Controller(jerk=j))
+        out.append(machine_time(from_lists([(0, 0, 0), (d, 0, 0)], [Kind.LINE], feed=60 * v), machine).total_s)
+    return np.asarray(out)
