@@ -283,7 +283,7 @@ def read_money(text: object, currency: str, *, per: str | None = None, minimum: 
     Example
     -------
     >>> read_money("1.50 USD/min", "USD", per="h")
-    Decimal('90.00')
+    Decimal('90.000')
     """
     shown = f"{currency}/{per}" if per else currency
     m = _MONEY.match(text) if isinstance(text, str) else None

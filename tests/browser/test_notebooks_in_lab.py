@@ -31,10 +31,8 @@ def answer(page):
 
 
 def wait_for_change(page, before):
-    page.wait_for_function(
-        "before => document.querySelector('.shop-big')?.innerText && document.querySelector('.shop-big').innerText !== before",
-        arg=before,
-    )
+    now = "(document.querySelector('.shop-big')?.innerText || before)"
+    page.wait_for_function(f"before => {now} !== before", arg=before)
 
 
 def reload(page, idle):
