@@ -15,7 +15,7 @@ from motion_cases import machine, polyline
 from shopcalc.motion import machine_time
 from shopcalc.moves import Kind, from_lists
 
-ROWS = ["WE40", "WE41", "WE42", "WE44", "WE46", "WE47"]
+ROWS = ["WE40", "WE41", "WE42", "WE44", "WE46", "WE47", "motion_oracles"]
 TABLE = Path(__file__).parents[2] / "shared" / "motion_oracles.csv"
 
 
