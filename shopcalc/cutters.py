@@ -218,12 +218,12 @@ def _check_tip(table: TableReader, row: Row) -> None:
     elif row["diameter"] is not None and tip >= row["diameter"]:
         message = f"{tip:g} mm is not less than 'diameter' of {row['diameter']:g} mm"
         table.fault(row.number, "tip_diameter", message, "the tip is the narrow end: check both")
-    elif angle is not None and row["cutting_length"] is not None:
+    elif table.sound(row, "included_angle") and angle is not None and row["cutting_length"] is not None:
         _check_taper(table, row)
 
 
 def _check_taper(table: TableReader, row: Row) -> None:
-    """The taper must not be wider at the end of the flutes than the largest cutting diameter says."""
+    """At the end of its flutes the taper must be about as wide as the largest cutting diameter says."""
     half = row["included_angle"] / 2
     if row["shape"] == "V":
         wide = row["tip_diameter"] + 2 * row["cutting_length"] * math.tan(half)

@@ -191,10 +191,10 @@ def load_toml(path: Path | str) -> dict[str, Any]:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as e:
         place = re.search(r" \(at line (\d+), column (\d+)\)$", str(e))
-        lines = text.splitlines()
+        lines = text.split("\n")
         line, column = (int(place[1]), int(place[2])) if place else (len(lines), len(lines[-1]) + 1)
         message = re.sub(r" \(at .*\)$", "", str(e))
-        shown = lines[line - 1] if line <= len(lines) else None
+        shown = lines[line - 1].rstrip("\r") if line <= len(lines) else None
         raise InputError(
             Fault(
                 f"this is not TOML: {message[0].lower()}{message[1:]}",
