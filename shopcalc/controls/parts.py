@@ -55,7 +55,7 @@ class LiveFigure(go.FigureWidget):  # type: ignore[misc]
 
 def figure(traces: Sequence[Any], **layout: Any) -> LiveFigure:
     """A whole figure in the shop's look; traces and titles given at once, because later ones may not be shown."""
-    return LiveFigure(data=list(traces), layout={"template": TEMPLATE, **layout})
+    return LiveFigure(data=list(traces), layout={"template": TEMPLATE, "width": 960, **layout})
 
 
 class NumberControl:

@@ -78,7 +78,7 @@ class ProgramTimeControl:
         self.tolerance = NumberControl("corner tolerance, mm", _or(tolerance, 0.05), 0.005, 0.5, 0.005)
         self.feed_share = NumberControl("feed as run, % of program", 100 * self.machine.feed_share, 10, 200, 5)
         self.shown = widgets.Dropdown(
-            options=names, description="show speed of", style={"description_width": "7em"},
+            options=names, description="speed of", style={"description_width": "7em"},
             layout=widgets.Layout(width="46em"),
         )  # fmt: skip
         for control in (self.rapid, self.acceleration, self.tolerance, self.feed_share):
@@ -192,7 +192,7 @@ class ProgramTimeControl:
                     sums[cause] = sums.get(cause, 0.0) + seconds / _MINUTE
         with self.causes_figure.change() as f:
             f.data[0].x, f.data[0].y = list(sums.values()), list(sums)
-            f.data[0].text = [f"{v:.1f}" for v in sums.values()]
+            f.data[0].text = [f"{v:.2f}" for v in sums.values()]
 
     def _draw_speed(self) -> None:
         name = self.shown.value
@@ -223,7 +223,7 @@ def _ratio(new: float, old: float) -> float:
 
 
 def _minutes(seconds: float) -> str:
-    return "unknown" if math.isnan(seconds) else f"{seconds / _MINUTE:.1f}"
+    return "unknown" if math.isnan(seconds) else f"{seconds / _MINUTE:.2f}"
 
 
 def program_time(
