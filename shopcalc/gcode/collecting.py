@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -79,8 +80,8 @@ class Collector:
         parts = self._columns.pop(name)
         return np.concatenate(parts) if parts else np.zeros(0, dtype=dtype)
 
-    def moves(self) -> Moves:
-        """All moves; the collector is empty afterwards."""
+    def moves(self, labels: Mapping[int, str]) -> Moves:
+        """All moves, with the names of cutter numbers; the collector is empty afterwards."""
         self._flush()
         points = np.concatenate([self.start[None, :], *self._ends])
         self._ends = []
@@ -92,5 +93,5 @@ class Collector:
             arc_centre=arcs[1] if arcs else np.zeros((0, 3)),
             arc_sweep=arcs[2] if arcs else np.zeros(0),
             arc_plane=arcs[3] if arcs else np.zeros(0, dtype=np.uint8),
-            rpm=c["rpm"], cutter=c["cutter"], exact_stop=c["exact"], line=c["line"],
+            rpm=c["rpm"], cutter=c["cutter"], exact_stop=c["exact"], line=c["line"], labels=dict(labels),
         )  # fmt: skip

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 
 from shopcalc.errors import Fault, InputError
 from shopcalc.gcode.interpreter import Interpreter
-from shopcalc.gcode.words import plain_lines
+from shopcalc.gcode.plain import plain_lines
+from shopcalc.gcode.reports import Note, Word
+from shopcalc.gcode.words import BadTextError, blank_comments
 from shopcalc.moves import Moves
 
 if TYPE_CHECKING:
@@ -20,26 +22,8 @@ if TYPE_CHECKING:
 
 _PIECE = 1 << 21  # bytes read at once: what bounds the memory of the quick reader
 _WORTH = 4  # plain lines in a row from which the quick reader pays
-
-
-@dataclass(frozen=True)
-class Note:
-    """Something in a program that was not understood or was taken in one of several ways.
-
-    Parameters
-    ----------
-    line, column : int
-        Counted from 1.
-    word : str
-        The word it is about.
-    message : str
-        What it would have done, and how it was taken.
-    """
-
-    line: int
-    column: int
-    word: str
-    message: str
+_LONGEST_LINE = 10_000  # characters; beyond it a file is no program
+_MOST_WAIT = 4096  # lines read with care after the quick reader failed again and again
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +37,7 @@ class Program:
     warnings : tuple of Note
         At most one of a kind, with how often it occurred in the message.
     blocks : int
-        Lines with at least one word.
+        Lines with at least one word, up to the end of the program.
     name : str
         The file's name.
     """
@@ -127,28 +111,40 @@ def read_text(
 
 
 def _read(raw: bytes, name: str, machine: Machine | None, start: Iterable[float]) -> Program:
-    if not raw.strip():
-        raise InputError(Fault("the file is empty", "write the program out again", file=name))
-    if b"\0" in raw:
-        line = raw[: raw.index(b"\0")].count(b"\n") + 1
-        remedy = "it holds zero bytes: write it out again as text"
-        raise InputError(Fault("this is not program text", remedy, file=name, line=line, column=1))
+    raw = _clean(raw, name)
     reader = Interpreter(name, machine, start)
-    if raw.startswith(b"\xef\xbb\xbf"):
-        raw = raw[3:]
     data = np.frombuffer(raw, dtype=np.uint8)
     first = 1
     for begin, end in _pieces(raw):
         piece = data[begin:end]
-        if piece[-1] != 10:
-            piece = np.append(piece, np.uint8(10))
-        first += _read_piece(reader, piece, first)
+        _check_lengths(piece, first, name)
+        lines, used = _read_piece(reader, piece, first)
+        first += lines
         if reader.ended:
+            _report_rest(reader, raw, begin + used, first)
             break
     if reader.blocks == 0:
         message = "there is not a single word of a program in it"
-        raise InputError(Fault(message, "check that this is the right file", file=name))
-    return Program(reader.moves(), tuple(Note(*n) for n in reader.notes()), reader.blocks, Path(name).name)
+        raise InputError(Fault(message, "check that this is the right file", file=name, line=1, column=1))
+    return Program(reader.moves(), reader.notes(), reader.blocks, Path(name).name)
+
+
+def _clean(raw: bytes, name: str) -> bytes:
+    """The text without a mark at its front or end, each line closed by one line feed; refuses what is no text."""
+    if raw.startswith(b"\xef\xbb\xbf"):
+        raw = raw[3:]
+    if raw.endswith(b"\x1a"):  # an end mark of old systems
+        raw = raw.rstrip(b"\x1a")
+    if not raw or raw.isspace():
+        raise InputError(Fault("the file is empty", "write the program out again", file=name, line=1, column=1))
+    zero = raw.find(b"\0")
+    if zero >= 0:
+        line, column = raw.count(b"\n", 0, zero) + 1, zero - raw.rfind(b"\n", 0, zero)
+        remedy = "it holds zero bytes: check that it is a program, and save it as plain text (UTF-8)"
+        raise InputError(Fault("this is not program text", remedy, file=name, line=line, column=column))
+    if b"\r" in raw and raw.count(b"\r") != raw.count(b"\r\n"):  # a lone carriage return ends a line, too
+        raw = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return raw if raw.endswith(b"\n") else raw + b"\n"
 
 
 def _pieces(raw: bytes) -> Iterator[tuple[int, int]]:
@@ -156,28 +152,62 @@ def _pieces(raw: bytes) -> Iterator[tuple[int, int]]:
     while begin < size:
         end = size
         if begin + _PIECE < size:
-            cut = raw.find(b"\n", begin + _PIECE)
-            end = size if cut < 0 else cut + 1
+            end = raw.find(b"\n", begin + _PIECE) + 1
         yield begin, end
         begin = end
 
 
-def _read_piece(reader: Interpreter, piece: NDArray[np.uint8], first: int) -> int:
-    """Feed one piece of whole lines to the reader; returns how many lines it had."""
+def _check_lengths(piece: NDArray[np.uint8], first: int, name: str) -> None:
+    """Refuse a file whose lines no control could hold, before it fills the memory."""
+    newline = np.flatnonzero(piece == ord("\n"))
+    lengths = np.diff(newline, prepend=-1)
+    if lengths.max() > _LONGEST_LINE:
+        row = int(np.argmax(lengths > _LONGEST_LINE))
+        message = f"a line of {lengths[row] - 1} characters: this is not a program"
+        remedy = "check that this is the right file, and that each block stands on a line of its own"
+        raise InputError(Fault(message, remedy, file=name, line=first + row, column=_LONGEST_LINE))
+
+
+def _read_piece(reader: Interpreter, piece: NDArray[np.uint8], first: int) -> tuple[int, int]:
+    """Feed one piece of whole lines to the reader; returns how many lines and bytes it took."""
     lines = plain_lines(piece)
     count = len(lines.plain)
     edges = np.flatnonzero(np.diff(lines.plain.astype(np.int8), prepend=0, append=0))
     runs = [(int(b), int(e)) for b, e in zip(edges[::2], edges[1::2], strict=True) if e - b >= _WORTH]
     text = piece.tobytes()
-    at = 0
+    at, resume, wait = 0, 0, 1
     for begin, end in [*runs, (count, count)]:
         while at < end and not reader.ended:
-            if begin <= at and reader.takes_plain_lines:
+            if at >= max(begin, resume) and reader.takes_plain_lines:
                 taken = reader.plain_run(lines.values[at:end], first + at)
                 at += taken
+                # a run that breaks off at once costs as much as one that goes through: wait longer each time
+                wait = 1 if taken >= wait else min(2 * wait, _MOST_WAIT)
+                resume = at + wait
                 if at >= end:
                     break
             line = text[lines.starts[at] : lines.ends[at]].decode("utf-8", "replace")
             reader.line(line.rstrip("\r"), first + at)
             at += 1
-    return count
+    return at, int(lines.ends[at - 1]) + 1
+
+
+def _report_rest(reader: Interpreter, raw: bytes, begin: int, first: int) -> None:
+    """Say when words stand behind the end of the program."""
+    number = first
+    while begin < len(raw):
+        end = raw.find(b"\n", begin)
+        line = raw[begin:end].decode("utf-8", "replace")
+        try:
+            text = blank_comments(line).text
+        except BadTextError:
+            text = line
+        words = text.strip(" \t\r%")
+        if words:
+            reader.reports.at(line, number)
+            column = text.index(words[0]) + 1
+            reader.reports.note(
+                Word("", 0.0, column, words.split()[0][:20]), "text behind the end of the program is not executed"
+            )
+            return
+        begin, number = end + 1, number + 1

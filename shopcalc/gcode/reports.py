@@ -1,0 +1,78 @@
+"""What a program's reader says: refusals that stop it, notes that are counted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple, NoReturn
+
+from shopcalc.errors import Fault, InputError
+
+
+class Word(NamedTuple):
+    """A letter with its number and the column where it stands, counted from 1."""
+
+    letter: str
+    value: float
+    column: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something in a program that was not understood or was taken in one of several ways.
+
+    Parameters
+    ----------
+    line, column : int
+        Where it first occurs, counted from 1.
+    word : str
+        The word it is about.
+    message : str
+        How it was taken, and how often it occurs.
+    """
+
+    line: int
+    column: int
+    word: str
+    message: str
+
+
+class Reports:
+    """Refusals and notes about one program.
+
+    Parameters
+    ----------
+    name : str
+        What faults call the program.
+    """
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.text, self.number = "", 0
+        self._first: dict[str, Note] = {}
+        self._times: dict[str, int] = {}
+
+    def at(self, text: str, number: int) -> None:
+        """Say which line is being read."""
+        self.text, self.number = text, number
+
+    def refuse(self, word: Word | None, message: str, remedy: str) -> NoReturn:
+        """Raise a placed fault for a word of the present line."""
+        column = word.column if word is not None else 1
+        raise InputError(Fault(message, remedy, self.name, self.number, column, text=self.text))
+
+    def note(self, word: Word | None, message: str, times: int = 1) -> None:
+        """Report something where it first occurs, and count it from then on."""
+        if message not in self._first:
+            column, text = (word.column, word.text) if word is not None else (1, "")
+            self._first[message] = Note(self.number, column, text, message)
+        self._times[message] = self._times.get(message, 0) + times
+
+    def notes(self) -> tuple[Note, ...]:
+        """Each kind of note once, in the order of their lines, with how often it occurred."""
+        out = []
+        for message, first in self._first.items():
+            times = self._times[message]
+            said = message if times == 1 else f"{message} ({times} times)"
+            out.append(Note(first.line, first.column, first.word, said))
+        return tuple(sorted(out, key=lambda n: (n.line, n.column, n.message)))
