@@ -1,0 +1,109 @@
+(lid: surface one face)
+(made by shopcalc from moves; check it above the work before cutting)
+(job: Reed-bed chest; station: flat)
+(invented demo data made by the paths of shopcalc, not proved on any machine)
+(heed the greatest speed marked on each cutter; dry run first)
+(starts at X0 Y0 Z0; lengths in mm, feeds in mm/min)
+G21 G17 G90 G94
+G0 X0 Y0 Z10
+T10 M6 (SURF50)
+S16000 M3
+G0 X-27.4 Y536.575 Z10
+G1 Z-3.175 F10932.742434
+X1119.6
+G0 Z10
+X-27.4 Y514.35
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y492.125
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y469.9
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y447.675
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y425.45
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y403.225
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y381
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y358.775
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y336.55
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y314.325
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y292.1
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y269.875
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y247.65
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y225.425
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y203.2
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y180.975
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y158.75
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y136.525
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y114.3
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y92.075
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y69.85
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y47.625
+G1 Z-3.175
+X1119.6
+G0 Z10
+X-27.4 Y25.4
+G1 Z-3.175
+X1119.6
+G0 Z10
+X0 Y0
+M5
+M2

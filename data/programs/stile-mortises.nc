@@ -1,0 +1,64 @@
+(stiles: two mortises)
+(made by shopcalc from moves; check it above the work before cutting)
+(job: Reed-bed chest; station: edge)
+(invented demo data made by the paths of shopcalc, not proved on any machine)
+(heed the greatest speed marked on each cutter; dry run first)
+(feeds at 85 percent of the planned ones, as if set while proving)
+(starts at X0 Y0 Z0; lengths in mm, feeds in mm/min)
+G21 G17 G90 G94
+G0 X0 Y0 Z10
+T2 M6 (SQ10)
+S18000 M3
+G0 X115.8875 Y11.1125 Z10
+G1 Z1 F3497.58
+Z0
+X150.8125 Z-1.5875
+X115.8875 Z-3.175
+X150.8125 Z-4.7625
+X115.8875 Z-6.35
+X150.8125 Z-7.9375
+X115.8875 Z-9.525
+X150.8125
+X115.8875 Z-11.1125
+X150.8125 Z-12.7
+X115.8875 Z-14.2875
+X150.8125 Z-15.875
+X115.8875 Z-17.4625
+X150.8125 Z-19.05
+X115.8875
+X150.8125 Z-20.6375
+X115.8875 Z-22.225
+X150.8125 Z-23.8125
+X115.8875 Z-25.4
+X150.8125 Z-26.9875
+X115.8875 Z-28.575
+X150.8125
+G0 Z10
+X382.5875
+G1 Z1
+Z0
+X417.5125 Z-1.5875
+X382.5875 Z-3.175
+X417.5125 Z-4.7625
+X382.5875 Z-6.35
+X417.5125 Z-7.9375
+X382.5875 Z-9.525
+X417.5125
+X382.5875 Z-11.1125
+X417.5125 Z-12.7
+X382.5875 Z-14.2875
+X417.5125 Z-15.875
+X382.5875 Z-17.4625
+X417.5125 Z-19.05
+X382.5875
+X417.5125 Z-20.6375
+X382.5875 Z-22.225
+X417.5125 Z-23.8125
+X382.5875 Z-25.4
+X417.5125 Z-26.9875
+X382.5875 Z-28.575
+X417.5125
+G0 Z10
+X0 Y0
+M5
+M2

@@ -1,0 +1,434 @@
+"""The command line: each command shows the result of one public function.
+
+Nothing heavy is imported before a command needs it, so that help and errors come at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import math
+import os
+import sys
+import tempfile
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from shopcalc.errors import Fault, InputError, did_you_mean
+
+if TYPE_CHECKING:
+    from shopcalc.gcode import Program
+    from shopcalc.machines import Machine
+    from shopcalc.shop import Shop
+
+#: Endings of program files that are looked for in folders (common practice, no source).
+PROGRAM_ENDINGS = (".nc", ".ngc", ".tap", ".gcode", ".cnc")
+_PLACES = ("command", "job", "programs")  # given by their place, not by a flag
+COMMANDS = ("quote", "time", "tune", "new", "lab")
+_MANY = 20  # programs from which progress is worth a line
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line, as everything else here does."""
+
+    def error(self, message: str) -> NoReturn:
+        """Refuse the command line."""
+        command = self.prog.removeprefix("shopcalc").strip()
+        where = f"{command}: " if command else ""
+        raise InputError(Fault(f"{where}{message}", f"{self.prog} --help shows what is possible"))
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    common = _Parser(add_help=False)
+    common.add_argument("--shop", metavar="DIR", help="the shop's folder (default: the demo shop)")
+    common.add_argument("--system", choices=("inch", "metric"), help="units for people")
+    as_json = _Parser(add_help=False)
+    as_json.add_argument("--json", action="store_true", help="one JSON document on standard output, nothing else")
+    top = _Parser(
+        prog="shopcalc",
+        description="Feeds, speeds, cycle time and price for a small custom woodworking shop.",
+        epilog="Figures are advice: a cutter's marked greatest speed, makers' instructions and local codes come first.",
+        allow_abbrev=False,
+    )
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
+
+    def add(name: str, text: str, *, machine_readable: bool = True) -> argparse.ArgumentParser:
+        parents = [common, as_json] if machine_readable else [common]
+        return commands.add_parser(name, help=text, description=text, parents=parents, allow_abbrev=False)
+
+    quote = add("quote", "hours and price of a job")
+    quote.add_argument("job", metavar="JOB.toml")
+    quote.add_argument("--out", metavar="DIR", help="also write quote.txt, quote.html and hours.csv there")
+    time = add("time", "machine time of programs, from their text")
+    time.add_argument("programs", metavar="PROGRAM|FOLDER", nargs="+")
+    time.add_argument("--machine", metavar="NAME|FILE.toml", help="default: the first machine of the shop")
+    tune = add("tune", "speed, feed and passes for one cut")
+    for flag, meta, text in (
+        ("--cutter", "ID", "from the shop's rack"),
+        ("--material", "ID", "e.g. white-oak"),
+        ("--machine", "NAME|FILE.toml", "of the shop"),
+    ):
+        tune.add_argument(flag, metavar=meta, required=True, help=text)
+    tune.add_argument("--station", choices=("flat", "edge", "end"), required=True, help="how the part is held")
+    tune.add_argument("--grain", metavar="along|across|end|DEG", required=True, help="feed against the grain")
+    tune.add_argument("--cut-depth", metavar="D", required=True, help='in total, e.g. "1 1/4 in"')
+    tune.add_argument("--cut-width", metavar="W", required=True, help='in total, e.g. "3/8 in"')
+    tune.add_argument("--clearance", metavar="C", help="mortise minus tenon in total")
+    tune.add_argument("--skim", metavar="S", help="wood kept per side for a last cut")
+    new = add("new", "copy the demo shop as a start for your own", machine_readable=False)
+    new.add_argument("folder", metavar="FOLDER")
+    lab = add("lab", "open the notebooks in JupyterLab, on this machine only", machine_readable=False)
+    lab.add_argument("--folder", metavar="DIR", help="where the notebooks are, or shall be copied to")
+    lab.add_argument("--no-browser", action="store_true", help="print the address instead of opening it")
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Of the command line; None takes the process's.
+
+    Returns
+    -------
+    int
+        0, or 2 when something was refused; then standard error has one line for each fault.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a terminal that knows no "×" still gets its quote
+    try:
+        return _run(arguments)
+    except InputError as e:
+        return _refused(e.faults)
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        _drop_output()
+        return 141
+    except OSError as e:
+        reason = (e.strerror or str(e)).lower()
+        return _refused([Fault(f"the system says: {reason}", "check space and permissions", file=_shown(e.filename))])
+    except RecursionError:
+        return _refused([Fault("something given is nested too deeply", "simplify it")])
+    except Exception as e:  # a fault of ours must not look like one of the user's, nor spill a traceback
+        return _refused([Fault(f"this is a fault of shopcalc itself ({type(e).__name__}: {e})", "please report it")])
+
+
+def _run(arguments: Sequence[str] | None) -> int:
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    if given and not given[0].startswith("-") and given[0] not in COMMANDS:
+        raise InputError(Fault(f"there is no command '{given[0]}'", did_you_mean(given[0], COMMANDS)))
+    chosen, unknown = parser().parse_known_args(given)
+    if unknown and chosen.command is not None:
+        raise InputError([_unknown(word, chosen) for word in unknown])
+    if chosen.command is None:
+        raise InputError(Fault("no command is given", f"use one of: {', '.join(COMMANDS)}; shopcalc --help says more"))
+    actions = {"quote": _quote, "time": _time, "tune": _tune, "new": _new, "lab": _lab}
+    status = actions[chosen.command](chosen)
+    sys.stdout.flush()
+    return status
+
+
+def _unknown(word: str, chosen: argparse.Namespace) -> Fault:
+    flags = ["--" + name.replace("_", "-") for name in vars(chosen) if name not in _PLACES]
+    if word.startswith("-"):
+        return Fault(f"{chosen.command}: there is no flag '{word}'", did_you_mean(word.split("=")[0], flags))
+    return Fault(f"{chosen.command}: '{word}' is one word too many", "put a value with blanks in quotation marks")
+
+
+def _refused(faults: Iterable[Fault]) -> int:
+    with contextlib.suppress(BrokenPipeError):
+        for fault in faults:
+            print(f"shopcalc: {fault}", file=sys.stderr)
+    return 2
+
+
+def _drop_output() -> None:
+    """Whoever read our output is gone; keep the interpreter from complaining at exit."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _shown(name: object) -> str | None:
+    return None if name is None else os.fsdecode(name) if isinstance(name, (str, bytes)) else str(name)
+
+
+def _print_json(document: Any) -> None:
+    print(json.dumps(document, indent=2, allow_nan=False))
+
+
+def _shop(chosen: argparse.Namespace) -> Shop:
+    from shopcalc.shop import Shop
+
+    return Shop.open(chosen.shop)
+
+
+def _write_all(folder: Path, files: dict[str, str]) -> None:
+    """Write all files or none: first beside their places under other names, then into them."""
+    drafts: list[tuple[str, Path]] = []
+    made = not folder.exists()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name in files:
+            if (folder / name).is_dir():
+                raise InputError(Fault("a folder stands where a file is to be written", "move it", str(folder / name)))
+        for name, text in files.items():
+            with tempfile.NamedTemporaryFile("w", dir=folder, encoding="utf-8", newline="\n", delete=False) as draft:
+                drafts.append((draft.name, folder / name))
+                draft.write(text)
+        for draft_name, place in drafts:
+            os.replace(draft_name, place)
+            place.chmod(0o666 & ~_umask())
+    except (OSError, InputError) as e:
+        for draft_name, _ in drafts:
+            with contextlib.suppress(OSError):
+                os.unlink(draft_name)
+        if made:
+            with contextlib.suppress(OSError):
+                folder.rmdir()
+        if isinstance(e, InputError):
+            raise
+        reason = "it is not a folder" if isinstance(e, FileExistsError) else (e.strerror or str(e)).lower()
+        raise InputError(Fault(f"nothing was written ({reason})", "name another folder", str(folder))) from None
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+# --- quote -----------------------------------------------------------------------------------------------------------
+
+
+def _quote(chosen: argparse.Namespace) -> int:
+    from shopcalc.jobs import estimate, open_job
+    from shopcalc.quote import as_html, as_text, hours_csv, price
+
+    shop = _shop(chosen)
+    priced = price(estimate(open_job(chosen.job, shop), shop), shop, system=chosen.system)
+    if chosen.out is not None:
+        files = {"quote.txt": as_text(priced), "quote.html": as_html(priced), "hours.csv": hours_csv(priced)}
+        _write_all(Path(chosen.out), files)
+    if chosen.json:
+        _print_json(priced.as_json())
+    else:
+        print(as_text(priced), end="")
+    return 0
+
+
+# --- time ------------------------------------------------------------------------------------------------------------
+
+
+def _time(chosen: argparse.Namespace) -> int:
+    shop = _shop(chosen)
+    machine = _machine_of(shop, chosen.machine)
+    faults: list[Fault] = []
+    files = list(_program_files(chosen.programs, faults))
+    entries = [_missing(f) for f in faults]
+    for i, file in enumerate(files):
+        _progress(i, len(files))
+        entries.append(_timed(file, machine, faults))
+    _progress(len(files), len(files))
+    times = [e["time_s"] for e in entries]
+    total = None if any(t is None for t in times) else sum(times)
+    if chosen.json:
+        _print_json({"machine": machine.name, "programs": entries, "time_s": total})
+    else:
+        print(_time_text(machine, entries, chosen.system or "metric"), end="")
+    sys.stdout.flush()
+    return _refused(faults) if faults else 0
+
+
+def _machine_of(shop: Shop, name: str | None) -> Machine:
+    if name is not None:
+        return shop.machine(name)
+    if not shop.machines:
+        raise InputError(Fault("the shop has no machine", "name one with --machine FILE.toml"))
+    return next(iter(shop.machines.values()))
+
+
+def _program_files(names: Sequence[str], faults: list[Fault]) -> Iterable[Path]:
+    """Files as named; folders give their programs, sorted; what cannot be found becomes a fault."""
+    for name in names:
+        path = Path(name)
+        if not path.is_dir():
+            yield path
+            continue
+        try:
+            inside = sorted(p for p in path.iterdir() if p.suffix.lower() in PROGRAM_ENDINGS and p.is_file())
+        except OSError as e:
+            reason = (e.strerror or str(e)).lower()
+            faults.append(Fault(f"the folder cannot be read ({reason})", "check its permissions", file=name))
+            continue
+        if not inside:
+            faults.append(Fault("there is no program in this folder", f"looked for {', '.join(PROGRAM_ENDINGS)}", name))
+        yield from inside
+
+
+def _missing(fault: Fault) -> dict[str, Any]:
+    return {"file": fault.file, "time_s": None, "error": _error(fault)}
+
+
+def _error(fault: Fault) -> dict[str, Any]:
+    message = str(replace(fault, file=None, line=None, column=None))
+    return {"line": fault.line, "column": fault.column, "message": message}
+
+
+def _timed(file: Path, machine: Machine, faults: list[Fault]) -> dict[str, Any]:
+    from shopcalc.gcode import read_program
+
+    try:
+        return _entry(str(file), read_program(file, machine), machine)
+    except InputError as e:
+        faults += e.faults
+        return {"file": str(file), "time_s": None, "error": _error(e.faults[0])}
+
+
+def _entry(file: str, program: Program, machine: Machine) -> dict[str, Any]:
+    import numpy as np
+
+    from shopcalc.motion import machine_time
+
+    moves = program.moves
+    t = machine_time(moves, machine)
+    low_high = moves.extents()
+    return {
+        "file": file,
+        "blocks": program.blocks,
+        "moves": len(moves),
+        "cutting_length_mm": _number(moves.cutting_length),
+        "rapid_length_mm": _number(moves.rapid_length),
+        "cutting_time_s": _number(t.cutting_time_s),
+        "rapid_time_s": _number(t.rapid_time_s),
+        "dwell_time_s": _number(t.dwell_time_s),
+        "change_time_s": _number(t.change_time_s),
+        "time_s": _number(t.total_s),
+        "length_over_feed_s": _number(t.length_over_feed_s),
+        "extents_mm": {a: [_number(v) for v in row] for a, row in zip("xyz", low_high, strict=True)},
+        "cutters": [int(c) for c in np.unique(moves.cutter[moves.cutting]) if c],
+        "warnings": [
+            {"line": n.line, "column": n.column, "word": n.word, "message": n.message} for n in program.warnings
+        ],
+    }
+
+
+def _number(value: float) -> float | None:
+    return round(float(value), 6) if math.isfinite(value) else None
+
+
+def _progress(done: int, total: int) -> None:
+    if total < _MANY or not sys.stderr.isatty():
+        return
+    print(f"\r{done} of {total} programs", end="\n" if done == total else "", file=sys.stderr, flush=True)
+
+
+def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: Any) -> str:
+    from shopcalc.units import write, write_time
+
+    head = ("program", "blocks", "cut", "cutting", "rapids", "other", "time", "length / feed")
+    rows: list[tuple[str, ...]] = []
+    for e in entries:
+        name = Path(e["file"]).name
+        if "error" in e:
+            rows.append((name, "", "", "", "", "", "refused", ""))
+            continue
+        other = None if e["dwell_time_s"] is None else e["dwell_time_s"] + e["change_time_s"]
+        seconds = (e["cutting_time_s"], e["rapid_time_s"], other, e["time_s"], e["length_over_feed_s"])
+        cut = write(round(e["cutting_length_mm"]), "length", system, fraction=False)
+        rows.append((name, str(e["blocks"]), cut, *map(write_time, seconds)))
+    widths = [max(len(r[k]) for r in [head, *rows]) for k in range(len(head))]
+
+    def line(row: Sequence[str]) -> str:
+        return "  ".join([row[0].ljust(widths[0]), *(c.rjust(w) for c, w in zip(row[1:], widths[1:], strict=True))])
+
+    known = sum(e["time_s"] for e in entries if e["time_s"] is not None)
+    unknown = sum(e["time_s"] is None for e in entries)
+    total = f"together {write_time(known)}" + (f", and {unknown} of unknown time" if unknown else "")
+    out = [f"on machine '{machine.name}'", line(head), "─" * (sum(widths) + 2 * (len(widths) - 1))]
+    out += [*map(line, rows), total]
+    for e in entries:
+        for w in e.get("warnings", ()):
+            place = f"{Path(e['file']).name}, line {w['line']}, column {w['column']}, {w['word']}"
+            out.append(f"  * {place}: {w['message']}")
+    return "\n".join(out) + "\n"
+
+
+# --- tune ------------------------------------------------------------------------------------------------------------
+
+
+def _tune(chosen: argparse.Namespace) -> int:
+    raise InputError(Fault("tuning is not built yet", ""))
+
+
+# --- new, lab --------------------------------------------------------------------------------------------------------
+
+
+def _new(chosen: argparse.Namespace) -> int:
+    from shopcalc.shop import copy_starter
+
+    folder = copy_starter(chosen.folder)
+    print(f"{folder}: a copy of the demo shop. Its figures are invented: replace them by your own, file by file.")
+    print(f"then: shopcalc quote {folder / 'jobs' / 'reed-bed-chest.toml'} --shop {folder}")
+    return 0
+
+
+def _lab(chosen: argparse.Namespace) -> int:
+    import importlib.util
+    import subprocess
+
+    if importlib.util.find_spec("jupyterlab") is None:
+        raise InputError(Fault("JupyterLab is not installed", "python -m pip install jupyterlab"))
+    folder = _notebooks(chosen.folder)
+    with tempfile.TemporaryDirectory(prefix="shopcalc-lab-") as settings:
+        return subprocess.run(
+            lab_command(folder, Path(settings), browser=not chosen.no_browser), check=False
+        ).returncode
+
+
+def lab_command(folder: Path, settings: Path, *, browser: bool = True) -> list[str]:
+    """The command that opens the notebooks: this machine only, no news, no look for updates.
+
+    Parameters
+    ----------
+    folder : Path
+        With the notebooks.
+    settings : Path
+        An empty folder for the settings of this run.
+    browser : bool
+        Whether a browser is opened.
+    """
+    quiet = {"@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False}}
+    (settings / "overrides.json").write_text(json.dumps(quiet), encoding="utf-8")
+    command = [
+        sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1", f"--ServerApp.root_dir={folder}",
+        f"--LabApp.app_settings_dir={settings}", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    ]  # fmt: skip
+    return command if browser else [*command, "--no-browser"]
+
+
+def _notebooks(wanted: str | None) -> Path:
+    """The checkout's notebooks; an installed package's are copied, because its own folder is not for writing."""
+    import shutil
+
+    package = Path(__file__).resolve().parent
+    beside, inside = package.parent / "notebooks", package / "demo_notebooks"
+    if wanted is None and beside.is_dir():
+        return beside
+    source = beside if beside.is_dir() else inside
+    folder = Path(wanted or "shopcalc-notebooks").resolve()
+    if folder.is_dir() and any(folder.glob("*.ipynb")):
+        return folder
+    if folder.exists() and not folder.is_dir():
+        raise InputError(Fault("this is a file, not a folder", "name another one", file=str(folder)))
+    if not source.is_dir():
+        raise InputError(Fault("the notebooks did not come with this installation", "install the package again"))
+    shutil.copytree(source, folder, dirs_exist_ok=True, ignore=shutil.ignore_patterns(".*"))
+    return folder

@@ -1,0 +1,419 @@
+"""From a job to hours: planned, programmed and logged side by side; everything downstream uses the best one known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from shopcalc.errors import Fault, InputError, raise_all
+from shopcalc.gcode import read_program
+from shopcalc.jobs.planning import Plan, plan_load
+from shopcalc.jobs.reading import Job
+from shopcalc.jobs.records import Load, Program
+from shopcalc.motion import machine_time
+from shopcalc.moves import Moves
+from shopcalc.risk import three_point
+from shopcalc.shop import PHASES, Rates, Shop
+from shopcalc.stock import board_feet, nominal_thickness
+
+#: The phase each driver counts for; machining is the attended share of machine time instead.
+PHASE_DRIVERS: dict[str, tuple[str, ...]] = {
+    "design": ("measuring_per_job", "drawing_per_part", "carving_design_per_job"),
+    "programming": ("programming_per_program", "proving_per_program"),
+    "stock": ("stock_per_part", "glue_up_per_blank"),
+    "setup": (
+        "find_cutter_per_program", "measure_cutter_per_program", "load_per_load", "zero_per_load",
+        "first_part_check_per_program",
+    ),
+    "machining": (),
+    "assembly": ("assembly_per_job", "assembly_per_joint"),
+    "finishing": ("sanding_per_area", "finishing_per_area"),
+    "hardware": ("hardware_per_piece",),
+    "delivery": ("delivery_per_job",),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ProgramTime:
+    """Times of one program, each for one load.
+
+    Parameters
+    ----------
+    program : Program
+        Which.
+    loads : int
+        In the whole job [-].
+    planned : float
+        From dimensions [s].
+    programmed : float or None
+        From the program's text [s]; None while there is none, or where it gives no feed.
+    logged : float or None
+        By the clock [s].
+    cutting, moving, changing, standing : float
+        Parts of the best one; they add up to it [s].
+    attended : float
+        Share of it somebody stands by [ratio].
+    carving : bool
+        Whether it carves a relief.
+    band : (3,) float or None
+        Where it is planned by area: low, likely, high [s].
+    cutters : tuple of str
+        Ids, in order of use.
+    """
+
+    program: Program
+    loads: int
+    planned: float
+    programmed: float | None
+    logged: float | None
+    cutting: float
+    moving: float
+    changing: float
+    standing: float
+    attended: float
+    carving: bool
+    band: tuple[float, float, float] | None
+    cutters: tuple[str, ...]
+
+    @property
+    def best(self) -> float:
+        """Logged, else programmed, else planned [s]."""
+        return next(t for t in (self.logged, self.programmed, self.planned) if t is not None)
+
+    @property
+    def by_area(self) -> bool:
+        """Whether the best time known still comes from an area alone."""
+        return self.band is not None and self.logged is None and self.programmed is None
+
+
+@dataclass(frozen=True)
+class PhaseHours:
+    """Hours of the shop's own people in one phase of the whole job.
+
+    Parameters
+    ----------
+    planned, programmed, logged : float or None
+        [h]; None where nothing is known.
+    best : float
+        The best one known [h].
+    quoted : float
+        What the customer pays for: the best, or 0 [h].
+    working : str
+        How it was counted, for people.
+    """
+
+    planned: float | None
+    programmed: float | None
+    logged: float | None
+    best: float
+    quoted: float
+    working: str
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """Wood to buy of one material.
+
+    Parameters
+    ----------
+    material : str
+        Id.
+    net : float
+        For the rough sizes of the parts [board_foot or m2].
+    gross : float
+        With waste [board_foot or m2].
+    unit : str
+        "board_foot" or "m**2".
+    """
+
+    material: str
+    net: float
+    gross: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Hours, machine time and take-off of a job.
+
+    Parameters
+    ----------
+    job : Job
+        The job.
+    programs : tuple of ProgramTime
+        In the job's order.
+    hours : mapping
+        Phase to PhaseHours, all phases in order.
+    drivers : mapping
+        Driver to its count for the whole job [-], areas [m2].
+    purchases : tuple of Purchase
+        Wood.
+    finish_area : float
+        Surfaces that get a finish [m2].
+    warnings : tuple of str
+        What to know before relying on it.
+    """
+
+    job: Job
+    programs: tuple[ProgramTime, ...]
+    hours: Mapping[str, PhaseHours]
+    drivers: Mapping[str, float]
+    purchases: tuple[Purchase, ...]
+    finish_area: float
+    warnings: tuple[str, ...]
+
+    @property
+    def machine_seconds(self) -> float:
+        """Machine time of the whole job [s]."""
+        return sum(p.best * p.loads for p in self.programs)
+
+    @property
+    def carving_seconds(self) -> float:
+        """Machine time of the programs that carve [s]."""
+        return sum(p.best * p.loads for p in self.programs if p.carving)
+
+    @property
+    def own_hours(self) -> float:
+        """Hours of the shop's own people, quoted or not [h]."""
+        return sum(h.best for h in self.hours.values())
+
+
+def drivers(job: Job) -> dict[str, float]:
+    """What the standard minutes are multiplied by.
+
+    Parameters
+    ----------
+    job : Job
+        The job.
+
+    Returns
+    -------
+    dict
+        Every driver of ``shop.DRIVERS`` to its count for the whole job [-]; areas [m2].
+    """
+    programs, area, n = float(len(job.programs)), finish_area(job), job.quantity
+    return {
+        "measuring_per_job": 1.0,
+        "drawing_per_part": float(len(job.parts)),
+        "programming_per_program": programs,
+        "proving_per_program": programs,
+        "carving_design_per_job": float(any(True for _ in job.done("carve"))),
+        "stock_per_part": float(job.piece_count),
+        "glue_up_per_blank": float(n * sum(p.quantity for p in job.parts if p.glued)),
+        "find_cutter_per_program": programs,
+        "measure_cutter_per_program": programs,
+        "load_per_load": float(job.load_count),
+        "zero_per_load": float(job.load_count),
+        "first_part_check_per_program": programs,
+        "assembly_per_joint": float(n * job.joints),
+        "assembly_per_job": 1.0,
+        "sanding_per_area": area,
+        "finishing_per_area": area,
+        "hardware_per_piece": float(n * sum(h.quantity for h in job.hardware if h.fitted)),
+        "delivery_per_job": 1.0,
+    }
+
+
+def finish_area(job: Job) -> float:
+    """All faces and edges of the parts that get a finish, for the whole job [m2].
+
+    Parameters
+    ----------
+    job : Job
+        The job.
+    """
+    square_mm = sum(
+        p.quantity * 2 * (p.length * p.width + p.length * p.thickness + p.width * p.thickness)
+        for p in job.parts
+        if p.finished
+    )
+    return job.quantity * square_mm * 1e-6
+
+
+def purchases(job: Job, shop: Shop) -> tuple[Purchase, ...]:
+    """Wood to buy: rough sizes, nominal thickness for sawn wood, and the shop's waste.
+
+    Parameters
+    ----------
+    job : Job
+        The job.
+    shop : Shop
+        Whose waste and materials count.
+
+    Notes
+    -----
+    Sawn and laminated wood in board feet at the next thickness sold; sheets by area (definition; waste is the shop's).
+    """
+    net: dict[str, float] = {}
+    for p in job.parts:
+        length, width, thickness = p.length + p.extra_length, p.width + p.extra_width, p.thickness + p.extra_thickness
+        group = shop.material(p.material).group
+        if group == "sheet":
+            each = length * width * 1e-6
+        else:
+            sold = nominal_thickness(thickness) if group in ("hardwood", "softwood") else thickness
+            each = board_feet(length, width, sold)
+        net[p.material] = net.get(p.material, 0.0) + job.quantity * p.quantity * each
+    out = []
+    for key, amount in net.items():
+        group = shop.material(key).group
+        unit = "m**2" if group == "sheet" else "board_foot"
+        out.append(Purchase(key, amount, amount * (1 + shop.rates.waste[group]), unit))
+    return tuple(out)
+
+
+def estimate(job: Job, shop: Shop) -> Estimate:
+    """Hours, machine time and wood of a job.
+
+    Parameters
+    ----------
+    job : Job
+        From ``open_job``.
+    shop : Shop
+        Whose cutters, practice and standard minutes count.
+
+    Raises
+    ------
+    InputError
+        When an operation cannot be done as described (a cutter wider than its groove), or a program's text is
+        refused; all of them at once.
+    """
+    warnings, faults, times = list(job.warnings), list[Fault](), list[ProgramTime]()
+    for program in job.programs:
+        try:
+            times.append(_program_time(job, program, shop, warnings))
+        except InputError as e:
+            faults += e.faults
+    raise_all(dict.fromkeys(faults))
+    counts = drivers(job)
+    hours = {phase: _phase(phase, job, shop.rates, counts, times) for phase in PHASES}
+    without = [t.program.id for t in times if t.programmed is None]
+    if 0 < len(without) < len(times):
+        warnings.append(f"programmed hours leave out what has no program yet: {', '.join(without)}")
+    return Estimate(
+        job,
+        tuple(times),
+        hours,
+        counts,
+        purchases(job, shop),
+        finish_area(job),
+        tuple(dict.fromkeys(warnings)),
+    )
+
+
+# --- programs --------------------------------------------------------------------------------------------------------
+
+
+def _program_time(job: Job, program: Program, shop: Shop, warnings: list[str]) -> ProgramTime:
+    loads = [load for load in job.loads if load.program == program.id]
+    count = sum(load.count for load in loads)
+    plans = [(load.count / count, plan_load(job, program, load.part, shop)) for load in loads]
+    for _, plan in plans:
+        warnings += plan.warnings
+    timed = [(share, plan.by_area, _timed(plan.moves, job)) for share, plan in plans]
+    split = [sum(share * times[k] for share, _, times in timed) for k in range(4)]
+    low, likely, high = (sum(share * by_area[k] for share, by_area, _ in timed) for k in range(3))
+    with_path, mean = sum(split), three_point(low, likely, high)[0]
+    split[0] += mean  # lines of a quote add as means
+    planned = sum(split)
+    band = (with_path + low, with_path + likely, with_path + high) if high > 0 else None
+    programmed = None
+    if program.file is not None:
+        programmed, read_split = _programmed(job, program, shop, warnings)
+        split = read_split or split
+    best = next(t for t in (program.logged, programmed, planned) if t is not None)
+    scale = best / sum(split) if sum(split) > 0 else 0.0
+    cutting, moving, changing, standing = (s * scale for s in split)
+    return ProgramTime(
+        program,
+        count * job.quantity,
+        planned,
+        programmed,
+        program.logged,
+        cutting,
+        moving,
+        changing,
+        standing,
+        _attended(plans, job, program, loads, shop.rates),
+        any(o.kind == "carve" for load in loads for _, o in job.operations(program.id, load.part)),
+        band,
+        tuple(dict.fromkeys(o.cutter for load in loads for _, o in job.operations(program.id, load.part))),
+    )
+
+
+def _timed(moves: Moves, job: Job) -> tuple[float, float, float, float]:
+    """Seconds cutting, moving, changing, standing."""
+    if not len(moves):
+        return 0.0, 0.0, 0.0, 0.0
+    t = machine_time(moves, job.machine)
+    return t.cutting_time_s, t.rapid_time_s, t.change_time_s, t.dwell_time_s
+
+
+def _programmed(job: Job, program: Program, shop: Shop, warnings: list[str]) -> tuple[float | None, list[float] | None]:
+    read = read_program(shop.folder / str(program.file), job.machine)
+    for note in read.warnings:
+        warnings.append(f"{read.name}, line {note.line}, column {note.column}, {note.word}: {note.message}")
+    split = list(_timed(read.moves, job))
+    total = sum(split)
+    if total != total:  # nan: a feed is missing
+        warnings.append(f"program '{program.id}': {read.name} cuts where no feed is set, so its time is unknown")
+        return None, None
+    return total, split
+
+
+def _attended(plans: list[tuple[float, Plan]], job: Job, program: Program, loads: list[Load], rates: Rates) -> float:
+    """Attended share of each kind of operation, weighted by its planned seconds."""
+    weight: dict[str, float] = {}
+    for share, plan in plans:
+        for kind, seconds in plan.seconds_by_kind.items():
+            weight[kind] = weight.get(kind, 0.0) + share * seconds
+    total = sum(weight.values())
+    if total > 0:
+        return sum(rates.attended[kind] * s for kind, s in weight.items()) / total
+    kinds = [o.kind for load in loads for _, o in job.operations(program.id, load.part)]
+    return sum(rates.attended[k] for k in kinds) / len(kinds) if kinds else 1.0
+
+
+# --- phases ----------------------------------------------------------------------------------------------------------
+
+
+def _phase(phase: str, job: Job, rates: Rates, counts: Mapping[str, float], times: list[ProgramTime]) -> PhaseHours:
+    said = job.phases.get(phase)
+    programmed = None
+    if phase == "machining":
+        planned, programmed, best, working = _machining(times)
+    else:
+        mine = [d for d in PHASE_DRIVERS[phase] if counts[d]]
+        planned = best = sum(counts[d] * rates.minutes[d] for d in mine) / 3600
+        working = " + ".join(_worked(d, counts[d], rates.minutes[d]) for d in mine) or "nothing to do"
+    logged = None
+    if said is not None and said.hours is not None:
+        planned = best = said.hours / 3600
+        working = "as said in the job"
+    if said is not None and said.logged is not None:
+        logged = best = said.logged / 3600
+        working = "by the clock"
+    quoted = best if said is None or said.quoted else 0.0
+    return PhaseHours(planned, programmed, logged, best, quoted, working)
+
+
+def _machining(times: list[ProgramTime]) -> tuple[float | None, float | None, float, str]:
+    """Attended hours: planned, programmed, best, and how they were counted."""
+
+    def hours(which: str) -> Iterator[float]:
+        for t in times:
+            seconds = getattr(t, which)
+            if seconds is not None:
+                yield seconds * t.loads * t.attended / 3600
+
+    best, machine = sum(hours("best")), sum(t.best * t.loads for t in times) / 3600
+    share = best / machine if machine else 0.0
+    programmed = list(hours("programmed"))
+    working = f"{machine:.2f} machine h × {100 * share:.0f} % attended"
+    return sum(hours("planned")), sum(programmed) if programmed else None, best, working
+
+
+def _worked(driver: str, count: float, seconds: float) -> str:
+    per = driver.split("_per_")[1].replace("_", " ")
+    amount = f"{count:.1f} m²" if per == "area" else f"{count:.0f} {per}{'' if count == 1 else 's'}"
+    return f"{amount} × {seconds / 60:g} min"

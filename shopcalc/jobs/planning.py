@@ -1,0 +1,375 @@
+"""From an operation's dimensions to Moves, before any program exists."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from shopcalc.cutters import Cutter
+from shopcalc.cutting.chipload import feed as feed_of
+from shopcalc.cutting.chipload import feed_per_tooth_for_mean_chip
+from shopcalc.cutting.engagement import refuse
+from shopcalc.errors import InputError
+from shopcalc.jobs.reading import Job
+from shopcalc.jobs.records import (
+    Bore,
+    Carve,
+    CutOut,
+    Face,
+    Groove,
+    Incise,
+    Mortise,
+    Operation,
+    Part,
+    Program,
+    Raise,
+    Rebate,
+    Sink,
+    Tenon,
+)
+from shopcalc.machines import Machine, StationName
+from shopcalc.materials import Material
+from shopcalc.motion import machine_time
+from shopcalc.moves import Kind, Moves, from_lists, join
+from shopcalc.paths.clearing import face, sink
+from shopcalc.paths.contours import cut_out, groove_along, incise, raise_panel
+from shopcalc.paths.joinery import Tenon as TenonShape
+from shopcalc.paths.joinery import bore, groove, mortise, rebate, tenon
+from shopcalc.paths.lettering import letter_lines, lettering_width
+from shopcalc.paths.tracing import Cutting, arc
+from shopcalc.paths.tracing import program as joined
+from shopcalc.shop import Shop
+from shopcalc.sources import practice
+
+_FLAT = ("square end", "surfacing", "compression")
+_CHORDS = 96  # of an arch; cutting out takes them for the arc they stand for
+_USUAL_RPM = 18_000.0  # common practice, no source: faster only where the job says so
+_TOOTH_SHARE = 0.012  # feed per tooth over diameter; common practice, no source: what a small cutter stands in wood
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """What one load of a program does, from dimensions.
+
+    Parameters
+    ----------
+    moves : Moves
+        Everything that has a path; empty where there is none.
+    by_area : (3,) float
+        Relief without heights: low, likely, high [s].
+    seconds_by_kind : mapping
+        Kind of operation to its machine time [s].
+    warnings : tuple of str
+        What the operator should know.
+    """
+
+    moves: Moves
+    by_area: tuple[float, float, float]
+    seconds_by_kind: Mapping[str, float]
+    warnings: tuple[str, ...]
+
+
+def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
+    """Plan one load of a program.
+
+    Parameters
+    ----------
+    job : Job
+        Whose machine runs it.
+    program : Program
+        Which.
+    part : str
+        Id of the part that is loaded.
+    shop : Shop
+        For cutters and materials.
+
+    Raises
+    ------
+    InputError
+        With every operation that cannot be done as described, and where it stands in the job file.
+    """
+    faults, warnings, done = [], list[str](), list[tuple[Cutting, Moves]]()
+    by_area, seconds = [0.0, 0.0, 0.0], dict[str, float]()
+    for described, operation in job.operations(program.id, part):
+        if isinstance(operation, Carve):
+            band = _carving_band(operation, shop)
+            by_area = [a + b for a, b in zip(by_area, band, strict=True)]
+            seconds["carve"] = seconds.get("carve", 0.0) + (band[0] + 4 * band[1] + band[2]) / 6
+            continue
+        try:
+            cutting = setting(operation, described, program.station, job.machine, shop)
+            moves = operation_moves(operation, described, program.station, cutting)
+        except InputError as e:
+            place = job.place(described, operation)
+            faults += [
+                replace(f, message=f"part '{described.id}', {operation.kind}: {f.message}", file=job.file, field=place)
+                for f in e.faults
+            ]
+            continue
+        warnings += _speed_doubts(operation, described, cutting)
+        done.append((cutting, moves))
+        seconds[operation.kind] = seconds.get(operation.kind, 0.0) + machine_time(moves, job.machine).total_s
+    if faults:
+        raise InputError(faults)
+    moves = joined(done) if done else from_lists([(0, 0, 0)], [])
+    return Plan(moves, (by_area[0], by_area[1], by_area[2]), seconds, tuple(warnings))
+
+
+def _carving_band(operation: Carve, shop: Shop) -> tuple[float, float, float]:
+    low, likely, high = shop.rates.carving
+    if operation.hours is not None:  # the shop's own judgement, with the same doubt about it
+        middle = operation.hours
+        return (middle * low / likely, middle, middle * high / likely) if likely else (middle, middle, middle)
+    area = operation.count * operation.length * operation.width * 1e-6
+    return low * area, likely * area, high * area
+
+
+# --- how a cutter is run until tuning says better ---------------------------------------------------------------------
+
+
+def setting(operation: Operation, part: Part, station: StationName, machine: Machine, shop: Shop) -> Cutting:
+    """How a cutter is run where the job does not say: the trade's starting values, within cutter and machine.
+
+    Parameters
+    ----------
+    operation : Operation
+        Its own rpm, feed and depth per pass come first.
+    part : Part
+        For its material.
+    station : str
+        End grain takes less depth.
+    machine : Machine
+        Spindle and axis limits.
+    shop : Shop
+        For the cutter and the material.
+
+    Notes
+    -----
+    Spindle: the usual speed, within the mark or the maker's figure and the spindle's range. Feed per tooth: the middle
+    of the material's chip window in a slot, at most 1.2 % of the diameter. Depth: a share of the diameter by grain.
+    Common practice, no source; ``cutting.tuning`` does better.
+    """
+    cutter, material = shop.cutter(operation.cutter), shop.material(part.material)
+    habits = practice()
+    rpm = operation.rpm or _rpm(cutter, machine)
+    feed = operation.feed or min(_feed(cutter, material, rpm), machine.axes[0].feed, machine.axes[1].feed)
+    grain = "end" if station == "end" else "along" if _runs_along(operation, part) else "across"
+    depth = operation.depth_per_pass or habits[f"depth_share.{grain}"].value * cutter.true_diameter
+    return Cutting(
+        cutter,
+        feed=feed,
+        plunge_feed=min(habits["plunge_share"].value * feed, machine.axes[2].feed),
+        rpm=rpm,
+        depth_per_pass=min(depth, cutter.cutting_length),
+        stepover=habits["stepover_share"].value,
+    )
+
+
+def _runs_along(operation: Operation, part: Part) -> bool:
+    """Whether the long cuts of an operation run with the grain; a part's grooves run along its length."""
+    return part.grain == "length" and operation.kind in ("groove", "rebate", "bore", "mortise", "face")
+
+
+def _rpm(cutter: Cutter, machine: Machine) -> float:
+    most = cutter.marked_rpm or cutter.maker_rpm or practice()["unmarked_rpm"].value
+    if machine.spindle is None:
+        return min(_USUAL_RPM, most)
+    return max(min(_USUAL_RPM, most, machine.spindle.max_rpm), machine.spindle.min_rpm)
+
+
+def _feed(cutter: Cutter, material: Material, rpm: float) -> float:
+    chip = (material.chip_thin + material.chip_thick) / 2
+    wanted = float(feed_per_tooth_for_mean_chip(chip, cutter.true_diameter, cutter.true_diameter))
+    return float(feed_of(rpm, cutter.flutes, min(wanted, _TOOTH_SHARE * cutter.true_diameter)))
+
+
+def _speed_doubts(operation: Operation, part: Part, cutting: Cutting) -> list[str]:
+    cutter = cutting.cutter
+    most = cutter.marked_rpm or cutter.maker_rpm
+    where = f"part '{part.id}', {operation.kind}: cutter {cutter.id}"
+    if most is not None and cutting.rpm > most * (1 + 1e-9):
+        return [f"{where} would run at {cutting.rpm:.0f} rev/min, above the {most:.0f} it is marked or made for"]
+    if most is None:
+        return [f"{where} carries no greatest speed: find it out before use"]
+    return []
+
+
+# --- one function for every kind of operation -------------------------------------------------------------------------
+
+
+def operation_moves(operation: Operation, part: Part, station: StationName, cutting: Cutting) -> Moves:
+    """The path of one operation, in the part as it lies in its station.
+
+    Parameters
+    ----------
+    operation : Operation
+        Any kind but carving.
+    part : Part
+        Whose sizes an operation takes where it says none.
+    station : str
+        Which of the part's faces looks up.
+    cutting : Cutting
+        How the cutter is run.
+
+    Raises
+    ------
+    InputError
+        When it cannot be done as described.
+    """
+    return _MAKERS[type(operation)](operation, part, station, cutting)
+
+
+def _surface(part: Part, station: StationName) -> tuple[float, float]:
+    """Length and width of the face that looks up [mm]."""
+    return {
+        "flat": (part.length, part.width),
+        "edge": (part.length, part.thickness),
+        "end": (part.width, part.thickness),
+    }[station]
+
+
+def _spread(count: int, length: float) -> list[float]:
+    """Places of equal distance along a length."""
+    return [length * (i + 0.5) / count for i in range(count)]
+
+
+def _each(places: list[float], cutting: Cutting, make: Callable[[float], Moves]) -> Moves:
+    """The same operation at several places, joined by rapids at the safe height."""
+    out: list[Moves] = []
+    for place in places:
+        moves = make(place)
+        if out:
+            way = [out[-1].points[-1], moves.points[0]]
+            if math.dist(*way) > 1e-7:
+                travel = from_lists(way, [Kind.RAPID], rpm=cutting.rpm, cutter=cutting.cutter.number or 0)
+                out.append(travel)
+        out.append(moves)
+    return join(out)
+
+
+def _face(o: Face, part: Part, station: StationName, c: Cutting) -> Moves:
+    length, width = _surface(part, station)
+    return _each([0.0] * o.count, c, lambda _: face(c, o.length or length, o.width or width, depth=o.depth))
+
+
+def _rectangle(x: float, y: float, length: float, width: float) -> list[tuple[float, float]]:
+    return [(x, y), (x + length, y), (x + length, y + width), (x, y + width)]
+
+
+def _sink(o: Sink, part: Part, station: StationName, c: Cutting) -> Moves:
+    length, width = _surface(part, station)
+    return _each(
+        _spread(o.count, length),
+        c,
+        lambda x: sink(c, _rectangle(x - o.length / 2, (width - o.width) / 2, o.length, o.width), depth=o.depth),
+    )
+
+
+def _groove(o: Groove, part: Part, station: StationName, c: Cutting) -> Moves:
+    length, width = _surface(part, station)
+    run, through = min(o.length or length, length), o.length is None
+    start, wide = (length - run) / 2, o.width if c.cutter.shape in _FLAT else None
+    if o.rise:
+        (cx, cy), radius, first, sweep = _arch(run, o.rise)
+
+        def arched(y: float) -> Moves:
+            line = arc((cx + start, cy + y - o.rise / 2), radius, first, sweep)
+            return groove_along(c, line, depth=o.depth, width=wide)
+
+        return _each(_spread(o.count, width), c, arched)
+
+    def straight(y: float) -> Moves:
+        ends = (start, y), (start + run, y)
+        return groove(c, *ends, depth=o.depth, width=wide, open_start=through, open_end=through)
+
+    return _each(_spread(o.count, width), c, straight)
+
+
+def _rebate(o: Rebate, part: Part, station: StationName, c: Cutting) -> Moves:
+    length, _ = _surface(part, station)
+    begin = None if o.length is None else (length - o.length) / 2
+    end = None if begin is None else length - begin
+    return _each([0.0] * o.count, c, lambda _: rebate(c, length, width=o.width, depth=o.depth, start=begin, end=end))
+
+
+def _bore(o: Bore, part: Part, station: StationName, c: Cutting) -> Moves:
+    length, width = _surface(part, station)
+    first = (length - (o.count - 1) * o.spacing) / 2
+    centres = [(first + i * o.spacing, width / 2) for i in range(o.count)]
+    return bore(c, centres, diameter=o.diameter, depth=o.depth)
+
+
+def _tenon(o: Tenon, part: Part, station: StationName, c: Cutting) -> Moves:
+    if station != "end":
+        refuse("a tenon is cut with the rail on end", 'use a program whose station is "end", or rebates lying flat')
+    if o.haunch and not o.stub:
+        refuse("a haunch needs its length", 'add e.g. stub = "3/8 in"')
+    inside = max(part.width - o.width, 0.0)
+    edge = inside if o.haunch else inside / 2
+    shape = TenonShape(
+        o.width,
+        o.thickness,
+        o.length,
+        from_edge=edge,
+        from_face=max(part.thickness - o.thickness, 0.0) / 2,
+        stub_length=o.stub,
+        stub_left=(o.haunch or edge) if o.stub else 0.0,
+        stub_right=inside - edge if o.stub and not o.haunch else 0.0,
+        rounded=o.rounded,
+    )
+    return _each([0.0] * o.count, c, lambda _: tenon(c, part.width, part.thickness, shape))
+
+
+def _mortise(o: Mortise, part: Part, station: StationName, c: Cutting) -> Moves:
+    length, width = _surface(part, station)
+    return _each(
+        _spread(o.count, length),
+        c,
+        lambda x: mortise(c, (x, width / 2), length=o.length, width=o.width, depth=o.depth),
+    )
+
+
+def _arch(length: float, rise: float) -> tuple[tuple[float, float], float, float, float]:
+    """Centre, radius, first angle and sweep of an arch from (0, 0) to (length, 0), drawn from left to right."""
+    radius = (length**2 / 4 + rise**2) / (2 * rise)
+    centre = (length / 2, rise - radius)
+    half = math.atan2(length / 2, radius - rise)
+    return centre, radius, math.pi / 2 + half, -2 * half
+
+
+def _cut_out(o: CutOut, part: Part, station: StationName, c: Cutting) -> Moves:
+    across, along = part.width, part.length
+    length, width = o.length or along, o.width or across
+    outline = _rectangle(0, 0, length, width)
+    if o.rise:
+        (cx, cy), radius, first, sweep = _arch(length, o.rise)
+        arch = [first + sweep * i / _CHORDS for i in range(1, _CHORDS)]
+        lower = [(cx + radius * math.cos(a), cy + radius * math.sin(a)) for a in arch]
+        outline = [(0.0, 0.0), *lower, *outline[1:]]
+    thickness = o.depth or part.thickness
+    return _each([0.0] * o.count, c, lambda _: cut_out(c, outline, thickness=thickness, side=o.side, bridges=o.bridges))
+
+
+def _raise(o: Raise, part: Part, station: StationName, c: Cutting) -> Moves:
+    return _each(
+        [0.0] * o.count,
+        c,
+        lambda _: raise_panel(c, part.length, part.width, border=o.width, depth=o.depth, rim=o.rim, profile=o.profile),
+    )
+
+
+def _incise(o: Incise, part: Part, station: StationName, c: Cutting) -> Moves:
+    length, width = _surface(part, station)
+    x, y = (length - lettering_width(o.text, o.height)) / 2, (width - o.height) / 2
+    if x < 0 or y < 0:
+        refuse(f"'{o.text}' is {lettering_width(o.text, o.height):.4g} mm long and does not fit", "write it smaller")
+    lines = [[(a + x, b + y) for a, b in line] for line in letter_lines(o.text, o.height)]
+    return _each([0.0] * o.count, c, lambda _: incise(c, lines, depth=o.depth))
+
+
+_MAKERS: dict[type[Operation], Callable[[Any, Part, StationName, Cutting], Moves]] = {
+    Face: _face, Sink: _sink, Groove: _groove, Rebate: _rebate, CutOut: _cut_out, Bore: _bore, Tenon: _tenon,
+    Mortise: _mortise, Raise: _raise, Incise: _incise,
+}  # fmt: skip

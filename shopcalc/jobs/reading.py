@@ -1,0 +1,461 @@
+"""Read a job file against a shop: every fault at once, each with its place and what to do."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
+from shopcalc.jobs.records import (
+    EXAMPLES,
+    OPERATION_RECORDS,
+    Hardware,
+    Heading,
+    JobFile,
+    Load,
+    Operation,
+    Part,
+    PhaseEntry,
+    Program,
+    System,
+)
+from shopcalc.machines import Machine
+from shopcalc.materials import Material
+from shopcalc.shop import PHASES, Shop
+from shopcalc.sources import load_toml
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job, read and checked against the shop it is for.
+
+    Parameters
+    ----------
+    name : str
+        What people call it.
+    machine : Machine
+        It runs on.
+    quantity : int
+        Finished pieces [-].
+    system : {"inch", "metric"}
+        What the shop reads.
+    parts, programs, loads, hardware : tuple
+        For one finished piece; every pair of program and part that belong together has a load.
+    phases : mapping
+        Phase to what is said of it.
+    asked_price : Decimal or None
+        For the whole job [currency].
+    joints : int
+        To fit in one finished piece [-].
+    note, file : str
+        For people; where it was read.
+    warnings : tuple of str
+        What looks odd but may be meant.
+    """
+
+    name: str
+    machine: Machine
+    quantity: int
+    system: System
+    parts: tuple[Part, ...]
+    programs: tuple[Program, ...]
+    loads: tuple[Load, ...]
+    hardware: tuple[Hardware, ...]
+    phases: Mapping[str, PhaseEntry]
+    asked_price: Decimal | None
+    joints: int = 0
+    note: str = ""
+    file: str = ""
+    warnings: tuple[str, ...] = ()
+
+    def part(self, key: str) -> Part:
+        """The part of that id."""
+        return next(p for p in self.parts if p.id == key)
+
+    def place(self, part: Part, operation: Operation) -> str:
+        """Path of an operation in the job file: "parts[2].operations[0]".
+
+        Parameters
+        ----------
+        part : Part
+            Where it is described.
+        operation : Operation
+            Which.
+        """
+        i = next(k for k, p in enumerate(self.parts) if p.id == part.id)
+        j = next(k for k, o in enumerate(part.operations) if o is operation)
+        return f"parts[{i}].operations[{j}]"
+
+    def operations(self, program: str, part: str) -> tuple[tuple[Part, Operation], ...]:
+        """What one load does, with the part each operation is described at.
+
+        Parameters
+        ----------
+        program, part : str
+            Ids. A part that says nothing of this program has done to it what the one that does says: a lower rail
+            runs the program of the upper rail's ends.
+        """
+        own = [(p, o) for p in self.parts for o in p.operations if o.program == program]
+        return tuple(x for x in own if x[0].id == part) or tuple(own)
+
+    @property
+    def load_count(self) -> int:
+        """Loads of the whole job [-]."""
+        return self.quantity * sum(load.count for load in self.loads)
+
+    @property
+    def piece_count(self) -> int:
+        """Pieces of wood of the whole job [-]."""
+        return self.quantity * sum(p.quantity for p in self.parts)
+
+    def done(self, kind: str) -> Iterator[tuple[int, Operation]]:
+        """Every operation of a kind, with how often it is done in one finished piece.
+
+        Parameters
+        ----------
+        kind : str
+            Of ``OPERATION_RECORDS``.
+        """
+        for load in self.loads:
+            for _, operation in self.operations(load.program, load.part):
+                if operation.kind == kind:
+                    yield load.count * operation.count, operation
+
+
+def open_job(path: Path | str, shop: Shop, *, files_exist: bool = True) -> Job:
+    """Read a job file.
+
+    Parameters
+    ----------
+    path : Path or str
+        TOML file.
+    shop : Shop
+        Whose machines, cutters, materials and prices it names.
+    files_exist : bool
+        Whether the program files it names must be there already.
+
+    Raises
+    ------
+    InputError
+        With every fault: file, path of the field ("parts[2].operations[0].depth"), what is wrong, what to write.
+
+    Example
+    -------
+    >>> from shopcalc.shop import demo_folder
+    >>> open_job(demo_folder() / "jobs" / "garden-gates.toml", Shop.open()).quantity
+    12
+    """
+    data = load_toml(path)
+    return _checked(data, str(path), shop, files_exist)
+
+
+def _checked(data: Mapping[str, Any], file: str, shop: Shop, files_exist: bool) -> Job:
+    faults: list[Fault] = []
+    record: JobFile | None = None
+    try:
+        record = JobFile.model_validate(
+            {k: _entries(v) if k == "phases" else v for k, v in data.items()}, context={"currency": shop.rates.currency}
+        )
+    except ValidationError as e:
+        faults += [_fault(dict(error), data, file) for error in e.errors(include_url=False) if not _idle(dict(error))]
+    machine, found = _machine(data, file, shop)
+    faults += found
+    faults += list(_references(data, file, shop))
+    if files_exist:
+        faults += list(_missing_files(data, file, shop))
+    raise_all(sorted(_unique(faults), key=lambda f: _order(f, data)))
+    if record is None or machine is None:  # a fault says so above
+        raise AssertionError("a refused job file left no fault")
+    return _resolve(record, machine, file, shop)
+
+
+def _idle(error: Mapping[str, Any]) -> bool:
+    """Whether a list is called too short only because all its entries have faults, which stand for themselves."""
+    return error["type"] == "too_short" and bool(error.get("input"))
+
+
+def _entries(phases: Any) -> Any:
+    """A bare duration stands for the hours of the phase."""
+    if not isinstance(phases, dict):
+        return phases
+    return {k: v if isinstance(v, dict) else {"hours": v} for k, v in phases.items()}
+
+
+def _unique(faults: list[Fault]) -> list[Fault]:
+    return list(dict.fromkeys(faults))
+
+
+def _order(fault: Fault, data: Mapping[str, Any]) -> tuple[int, str]:
+    top = (fault.field or "").split(".")[0].split("[")[0]
+    keys = list(data)
+    return (keys.index(top) if top in keys else -1), fault.field or ""
+
+
+# --- what pydantic found, in our words -------------------------------------------------------------------------------
+
+
+def _fault(error: Mapping[str, Any], data: Mapping[str, Any], file: str) -> Fault:
+    place = _without_tag(error["loc"])
+    key = str(place[-1]) if place else ""
+    kind, value = error["type"], error.get("input")
+    context: Mapping[str, Any] = error.get("ctx") or {}
+    if kind == "fault":
+        message, remedy = str(context["message"]), str(context["remedy"])
+    elif kind == "missing":
+        message, remedy = f"'{key}' is missing", f"add {EXAMPLES.get(key, key + ' = ...')}"
+    elif kind == "extra_forbidden":
+        message, remedy = f"'{key}' is not known here", did_you_mean(key, _fields_at(place[:-1], data))
+    elif kind == "union_tag_not_found":
+        place = (*place, "kind")
+        message, remedy = "'kind' is missing", "use one of: " + ", ".join(sorted(OPERATION_RECORDS))
+    elif kind == "union_tag_invalid":
+        place, given = (*place, "kind"), value.get("kind") if isinstance(value, dict) else value
+        message, remedy = f"there is no operation {given!r}", did_you_mean(str(given), OPERATION_RECORDS)
+    elif kind == "literal_error":
+        choices = [w.strip("' ") for w in str(context["expected"]).replace(" or ", ",").split(",")]
+        message, remedy = f"{value!r} is not known", did_you_mean(str(value), choices)
+    elif kind in ("string_type", "string_too_short", "string_pattern_mismatch"):
+        message = "the text is empty" if kind != "string_type" else f"{value!r} is not a text"
+        remedy = f"write it in quotation marks, e.g. {EXAMPLES.get(key, key + ' = ...')}"
+    elif kind == "bool_type":
+        message, remedy = f"{value!r} is not yes or no", "write true or false, without quotation marks"
+    elif kind in ("tuple_type", "list_type"):
+        message, remedy = f"{_short(value)} is not a list of tables", f"write [[{_dotted(place, bare=True)}]] for each"
+    elif kind == "too_short":
+        message, remedy = "there is none", f"add at least one {EXAMPLES.get(key, f'[[{key}]]')}"
+    elif kind in ("model_type", "model_attributes_type", "dict_type"):
+        message, remedy = f"{_short(value)} is not a table", f"write a section [{_dotted(place, bare=True)}]"
+    else:
+        message, remedy = f"{_short(value)} cannot be used ({str(error['msg']).lower()})", "check the value"
+    return Fault(_of_part(place, data) + message, remedy, file=file, field=_dotted(place))
+
+
+def _short(value: Any) -> str:
+    shown = repr(value)
+    return shown if len(shown) <= 40 else shown[:37] + "..."
+
+
+def _without_tag(loc: tuple[Any, ...]) -> tuple[Any, ...]:
+    """Drop the kind that pydantic puts after the index of an operation."""
+    out: list[Any] = []
+    for i, step in enumerate(loc):
+        if i >= 2 and loc[i - 2] == "operations" and isinstance(loc[i - 1], int) and step in OPERATION_RECORDS:
+            continue
+        out.append(step)
+    return tuple(out)
+
+
+def _dotted(place: tuple[Any, ...], bare: bool = False) -> str:
+    """("parts", 2, "length") to "parts[2].length"; bare leaves the numbers out."""
+    out = ""
+    for step in place:
+        if isinstance(step, int):
+            out += "" if bare else f"[{step}]"
+        else:
+            out += f".{step}" if out else str(step)
+    return out
+
+
+def _at(place: tuple[Any, ...], data: Any) -> Any:
+    for step in place:
+        try:
+            data = data[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return data
+
+
+def _of_part(place: tuple[Any, ...], data: Mapping[str, Any]) -> str:
+    """Name the part or program that is meant: people do not count tables."""
+    if len(place) > 2 and place[0] in ("parts", "programs") and isinstance(place[1], int):
+        key = _at((place[0], place[1], "id"), data)
+        if isinstance(key, str) and key.strip():
+            return f"{place[0][:-1]} '{key}': "
+    return ""
+
+
+def _fields_at(place: tuple[Any, ...], data: Mapping[str, Any]) -> list[str]:
+    names = [s for s in place if not isinstance(s, int)]
+    if names[-1:] == ["operations"]:
+        kind = _at((*place, "kind"), data)
+        return list(OPERATION_RECORDS[str(kind)].model_fields) if str(kind) in OPERATION_RECORDS else []
+    records: dict[str, type[BaseModel]] = {
+        "": JobFile, "job": Heading, "parts": Part, "programs": Program, "loads": Load, "hardware": Hardware,
+        "phases": PhaseEntry,
+    }  # fmt: skip
+    return list(records[names[0] if names else ""].model_fields)
+
+
+# --- what the file names must exist ----------------------------------------------------------------------------------
+
+
+def _machine(data: Mapping[str, Any], file: str, shop: Shop) -> tuple[Machine | None, list[Fault]]:
+    name = _at(("job", "machine"), data)
+    if not isinstance(name, str) or not name.strip():
+        return None, []
+    try:
+        return shop.machine(name), []
+    except InputError as e:
+        if name in shop.machines or name.endswith(".toml"):
+            return None, list(e.faults)
+        return None, [Fault(f.message, f.remedy, file=file, field="job.machine") for f in e.faults]
+
+
+def _tables(data: Any, *path: str) -> Iterator[tuple[int, Mapping[str, Any]]]:
+    found = _at(path, data)
+    for i, entry in enumerate(found if isinstance(found, list) else []):
+        if isinstance(entry, dict):
+            yield i, entry
+
+
+def _references(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Fault]:
+    """Faults of names, on the raw tables, so that they are found beside those of values."""
+
+    def unknown(place: str, what: str, key: Any, known: Any) -> Iterator[Fault]:
+        if isinstance(key, str) and key.strip() and key not in known:
+            yield Fault(f"there is no {what} '{key}'", did_you_mean(key, known), file=file, field=place)
+
+    ids = {}
+    for table in ("parts", "programs"):
+        ids[table] = [e["id"] for _, e in _tables(data, table) if isinstance(e.get("id"), str)]
+        seen: set[str] = set()
+        for i, entry in _tables(data, table):
+            key = entry.get("id")
+            if isinstance(key, str) and key in seen:
+                yield Fault(f"'{key}' stands twice", "give each its own id", file=file, field=f"{table}[{i}].id")
+            elif isinstance(key, str):
+                seen.add(key)
+    machine = shop.machines.get(str(_at(("job", "machine"), data)))
+    for i, program in _tables(data, "programs"):
+        station = program.get("station", "flat")
+        if machine and machine.stations and station in ("flat", "edge", "end") and station not in machine.stations:
+            remedy = did_you_mean(station, machine.stations)
+            message = f"machine '{machine.name}' has no {station} station"
+            yield Fault(message, remedy, file=file, field=f"programs[{i}].station")
+    for i, part in _tables(data, "parts"):
+        if not _is_material(part.get("material"), shop):
+            yield from unknown(f"parts[{i}].material", "material", part.get("material"), shop.materials)
+        yield from _priced(part.get("material"), f"parts[{i}].material", file, shop)
+        for j, operation in _tables(part, "operations"):
+            place = f"parts[{i}].operations[{j}]"
+            yield from unknown(f"{place}.cutter", "cutter", operation.get("cutter"), shop.cutters)
+            yield from unknown(f"{place}.program", "program", operation.get("program"), ids["programs"])
+    yield from _load_faults(data, file, ids, unknown)
+    phases = data.get("phases")
+    for key in phases if isinstance(phases, dict) else ():
+        yield from unknown(f"phases.{key}", "phase", key, PHASES)
+
+
+def _load_faults(data: Mapping[str, Any], file: str, ids: Mapping[str, list[str]], unknown: Any) -> Iterator[Fault]:
+    describing: dict[str, set[str]] = {}
+    for _, described in _tables(data, "parts"):
+        for _, operation in _tables(described, "operations"):
+            describing.setdefault(str(operation.get("program")), set()).add(str(described.get("id")))
+    seen: dict[tuple[str, str], int] = {}
+    for i, load in _tables(data, "loads"):
+        program, part = load.get("program"), load.get("part")
+        yield from unknown(f"loads[{i}].program", "program", program, ids["programs"])
+        yield from unknown(f"loads[{i}].part", "part", part, ids["parts"])
+        if not isinstance(program, str) or not isinstance(part, str):
+            continue
+        if (program, part) in seen:
+            message = f"part '{part}' in program '{program}' stands already in loads[{seen[program, part]}]"
+            yield Fault(message, "keep one and add up the counts", file=file, field=f"loads[{i}]")
+        seen.setdefault((program, part), i)
+        if program in ids["programs"] and part in ids["parts"] and part not in describing.get(program, set()):
+            if not describing.get(program):
+                message = f"no part has an operation in program '{program}', so there is nothing to load it for"
+                yield Fault(message, "add one under [[parts.operations]]", file=file, field=f"loads[{i}].program")
+            elif len(describing[program]) > 1:
+                parts = ", ".join(sorted(describing[program]))
+                message = f"part '{part}' has no operation in '{program}', and several parts have ({parts})"
+                yield Fault(message, f"describe the operation at '{part}' too", file=file, field=f"loads[{i}].part")
+    for i, described in _tables(data, "programs"):
+        key = described.get("id")
+        if isinstance(key, str) and key.strip() and not describing.get(key):
+            message = f"no part has an operation in program '{key}'"
+            remedy = "add one under [[parts.operations]], or take the program out"
+            yield Fault(message, remedy, file=file, field=f"programs[{i}].id")
+
+
+def _missing_files(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Fault]:
+    for i, program in _tables(data, "programs"):
+        name = program.get("file")
+        if isinstance(name, str) and name.strip() and ("\0" in name or not (shop.folder / name).is_file()):
+            message = f"there is no program file {name!r} in {shop.folder}"
+            remedy = "check the name, or leave 'file' out until it is written"
+            yield Fault(message, remedy, file=file, field=f"programs[{i}].file")
+
+
+def _is_material(key: Any, shop: Shop) -> bool:
+    try:
+        return isinstance(key, str) and bool(shop.material(key))
+    except InputError:
+        return False
+
+
+def _priced(key: Any, place: str, file: str, shop: Shop) -> Iterator[Fault]:
+    if not isinstance(key, str) or not _is_material(key, shop) or key in shop.rates.materials:
+        return
+    if shop.material(key).group == "sheet":  # the shop's general price of sheets stands in
+        return
+    example = f'{key} = "9.50 {shop.rates.currency}/board_foot"'
+    message = f"the shop has no price for '{key}'"
+    yield Fault(message, f"add {example} under [materials] in {shop.folder / 'rates.toml'}", file=file, field=place)
+
+
+# --- filling up ------------------------------------------------------------------------------------------------------
+
+
+def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
+    loads = list(record.loads)
+    known = {(load.program, load.part) for load in loads}
+    for part in record.parts:
+        for program in dict.fromkeys(o.program for o in part.operations):
+            if (program, part.id) not in known:
+                loads.append(Load(program=program, part=part.id, count=part.quantity))
+    heading = record.job
+    job = Job(
+        name=heading.name,
+        machine=machine,
+        quantity=heading.quantity,
+        system=heading.system,
+        parts=record.parts,
+        programs=record.programs,
+        loads=tuple(loads),
+        hardware=record.hardware,
+        phases=record.phases,
+        asked_price=heading.asked_price,
+        note=heading.note,
+        file=file,
+    )
+    tenons = sum(n for n, _ in job.done("tenon"))
+    joints = tenons if heading.joints is None else heading.joints
+    return replace(job, joints=joints, warnings=tuple(_oddities(job, shop)))
+
+
+def _oddities(job: Job, shop: Shop) -> Iterator[str]:
+    """What a second look is worth; nothing of it stops a quote."""
+    stations = job.machine.stations
+    where = {p.id: p.station for p in job.programs}
+    for load in job.loads:
+        part, station = job.part(load.part), stations.get(where[load.program])
+        if station is None:
+            continue
+        room = (station.length, station.width, station.height)
+        size = [getattr(part, axis) for axis in station.part_axes]
+        if any(s > r + 1e-6 for s, r in zip(size, room, strict=True)):
+            yield f"part '{part.id}' does not fit the {station.name} station of machine '{job.machine.name}'"
+    for part in job.parts:
+        material: Material = shop.material(part.material)
+        if material.group in ("hardwood", "softwood") and part.width > 280 and not part.glued:
+            yield f"part '{part.id}' is wider than most boards: say glued = true if the blank is glued up"
+    for part_id, n in Counter(load.part for load in job.loads).items():
+        if n and job.part(part_id).quantity > sum(x.count for x in job.loads if x.part == part_id):
+            yield f"part '{part_id}': fewer loads than pieces; right only where one load does several pieces"

@@ -1,0 +1,490 @@
+"""What a job file may say: parts, operations, programs, loads, phases, hardware; every text with its unit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationInfo
+from pydantic_core import PydanticCustomError
+
+from shopcalc.errors import InputError
+from shopcalc.units import read, read_count, read_money
+
+
+def _attempt(call: Callable[[], Any]) -> Any:
+    """Turn a reader's refusal into one of pydantic, which collects them all; message and remedy travel along."""
+    try:
+        return call()
+    except InputError as e:
+        fault = e.faults[0]
+        raise PydanticCustomError("fault", "{message}", {"message": fault.message, "remedy": fault.remedy}) from None
+
+
+def _guarded(call: Callable[[Any], Any]) -> BeforeValidator:
+    return BeforeValidator(lambda value: _attempt(lambda: call(value)))
+
+
+def _money(value: Any, info: ValidationInfo) -> Decimal:
+    amount: Decimal = _attempt(lambda: read_money(value, (info.context or {}).get("currency", "USD")))
+    return amount
+
+
+def _quantity(name: str, **bounds: float) -> BeforeValidator:
+    return _guarded(lambda value: read(value, name, **bounds))
+
+
+def _counted(minimum: int, maximum: int) -> BeforeValidator:
+    return _guarded(lambda value: read_count(value, minimum=minimum, maximum=maximum))
+
+
+Length = Annotated[float, _quantity("length", above=0.0)]
+LengthOrNone = Annotated[float, _quantity("length", minimum=0.0)]
+Feed = Annotated[float, _quantity("feed", above=0.0)]
+SpindleSpeed = Annotated[float, _quantity("spindle_speed", above=0.0)]
+Duration = Annotated[float, _quantity("time", minimum=0.0)]
+Angle = Annotated[float, _quantity("angle", above=0.0, maximum=3.0)]
+Count = Annotated[int, _counted(1, 10_000)]
+CountOrNone = Annotated[int, _counted(0, 10_000)]
+Name = Annotated[str, Field(min_length=1, pattern=r"\S")]
+Flag = Annotated[bool, Strict()]
+
+Money = Annotated[Decimal, BeforeValidator(_money)]  # in the currency of the shop, given as context
+
+System = Literal["inch", "metric"]
+
+
+class _Record(BaseModel):
+    """Nothing unknown, nothing infinite, nothing changed afterwards."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+
+class Operation(_Record):
+    """What every operation says.
+
+    Parameters
+    ----------
+    cutter, program : str
+        Ids.
+    count : int
+        How many of these in one load [-].
+    rpm, feed, depth_per_pass : float or None
+        Instead of what practice suggests [rev/min], [mm/min], [mm].
+    note : str
+        For the operator.
+    """
+
+    kind: str
+    cutter: Name
+    program: Name
+    count: Count = 1
+    rpm: SpindleSpeed | None = None
+    feed: Feed | None = None
+    depth_per_pass: Length | None = None
+    note: str = ""
+
+
+class Face(Operation):
+    """Plane a face; without length and width the whole part.
+
+    Parameters
+    ----------
+    depth : float
+        Taken off [mm].
+    length, width : float or None
+        Of the area [mm].
+    """
+
+    kind: Literal["face"]
+    depth: Length
+    length: Length | None = None
+    width: Length | None = None
+
+
+class Sink(Operation):
+    """A pocket.
+
+    Parameters
+    ----------
+    length, width, depth : float
+        [mm]
+    """
+
+    kind: Literal["sink"]
+    length: Length
+    width: Length
+    depth: Length
+
+
+class Groove(Operation):
+    """A groove along the part.
+
+    Parameters
+    ----------
+    width, depth : float
+        [mm]
+    length : float or None
+        None runs through the part [mm].
+    rise : float
+        Height of an arch it follows; 0 for a straight one [mm].
+    """
+
+    kind: Literal["groove"]
+    width: Length
+    depth: Length
+    length: Length | None = None
+    rise: LengthOrNone = 0.0
+
+
+class Rebate(Operation):
+    """A step along an edge.
+
+    Parameters
+    ----------
+    width, depth : float
+        [mm]
+    length : float or None
+        None runs through the part [mm].
+    """
+
+    kind: Literal["rebate"]
+    width: Length
+    depth: Length
+    length: Length | None = None
+
+
+class CutOut(Operation):
+    """Cut a shape free.
+
+    Parameters
+    ----------
+    length, width : float or None
+        None takes the part's own [mm].
+    depth : float or None
+        None goes through the part [mm].
+    rise : float
+        Height of an arch along one long side; 0 for a straight one [mm].
+    side : {"outside", "inside"}
+        Whether the shape stays or is an opening.
+    bridges : int
+        Left to hold it [-].
+    """
+
+    kind: Literal["cut out"]
+    length: Length | None = None
+    width: Length | None = None
+    depth: Length | None = None
+    rise: LengthOrNone = 0.0
+    side: Literal["outside", "inside"] = "outside"
+    bridges: CountOrNone = 4
+
+
+class Bore(Operation):
+    """Holes in a row.
+
+    Parameters
+    ----------
+    diameter, depth : float
+        [mm]
+    spacing : float
+        Between holes [mm].
+    """
+
+    kind: Literal["bore"]
+    diameter: Length
+    depth: Length
+    spacing: Length = 32.0
+
+
+class Tenon(Operation):
+    """A tenon on the end of a rail: plain, stepped with ``stub``, haunched with ``stub`` and ``haunch``.
+
+    Parameters
+    ----------
+    length, width, thickness : float
+        Of the tongue, from the shoulder; clearance already taken off [mm].
+    stub : float
+        Length over which it is wider at the shoulder; 0 for a plain one [mm].
+    haunch : float
+        Width of the haunch at the outer edge; 0 makes the stub as wide as the rail [mm].
+    rounded : bool
+        Whether its corners are rounded, for a mortise with round ends.
+    """
+
+    kind: Literal["tenon"]
+    length: Length
+    width: Length
+    thickness: Length
+    stub: LengthOrNone = 0.0
+    haunch: LengthOrNone = 0.0
+    rounded: Flag = False
+
+
+class Mortise(Operation):
+    """A mortise.
+
+    Parameters
+    ----------
+    length, width, depth : float
+        [mm]
+    """
+
+    kind: Literal["mortise"]
+    length: Length
+    width: Length
+    depth: Length
+
+
+class Raise(Operation):
+    """Raise a panel: its border is cut down on all four sides.
+
+    Parameters
+    ----------
+    width, depth : float
+        Of the border, and below the face at the edge [mm].
+    rim : float
+        Width of the flat at the edge that goes into the groove [mm].
+    profile : {"bevel", "cove"}
+        Straight or hollow.
+    """
+
+    kind: Literal["raise"]
+    width: Length
+    depth: Length
+    rim: LengthOrNone = 0.0
+    profile: Literal["bevel", "cove"] = "bevel"
+
+
+class Incise(Operation):
+    """Incised lettering.
+
+    Parameters
+    ----------
+    text : str
+        What is written.
+    height, depth : float
+        Of a capital, and of the tip [mm].
+    """
+
+    kind: Literal["incise"]
+    text: Name
+    height: Length
+    depth: Length
+
+
+class Carve(Operation):
+    """A relief, planned by area until its heights are known.
+
+    Parameters
+    ----------
+    length, width, depth : float
+        [mm]
+    hours : float or None
+        Machine time by the shop's own judgement [s]; None takes the shop's rate per area.
+    """
+
+    kind: Literal["carve"]
+    length: Length
+    width: Length
+    depth: Length
+    hours: Duration | None = None
+
+
+AnyOperation = Annotated[
+    Face | Sink | Groove | Rebate | CutOut | Bore | Tenon | Mortise | Raise | Incise | Carve,
+    Field(discriminator="kind"),
+]
+#: The record of every kind of operation.
+OPERATION_RECORDS: dict[str, type[Operation]] = {
+    "face": Face, "sink": Sink, "groove": Groove, "rebate": Rebate, "cut out": CutOut, "bore": Bore, "tenon": Tenon,
+    "mortise": Mortise, "raise": Raise, "incise": Incise, "carve": Carve,
+}  # fmt: skip
+
+
+class Part(_Record):
+    """A part of one finished piece.
+
+    Parameters
+    ----------
+    id, title : str
+        Key, and what people call it.
+    quantity : int
+        In one finished piece [-].
+    material : str
+        Id.
+    length, width, thickness : float
+        Finished [mm].
+    extra_length, extra_width, extra_thickness : float
+        Rough over finished [mm].
+    grain : {"length", "width"}
+        Direction the fibres run.
+    glued : bool
+        Whether the blank is glued up from several boards.
+    finished : bool
+        Whether its surface is sanded and finished.
+    operations : tuple
+        What the machine does to it.
+    note : str
+        For people.
+    """
+
+    id: Name
+    title: str = ""
+    quantity: Count
+    material: Name
+    length: Length
+    width: Length
+    thickness: Length
+    extra_length: LengthOrNone = 25.4
+    extra_width: LengthOrNone = 6.35
+    extra_thickness: LengthOrNone = 3.175
+    grain: Literal["length", "width"] = "length"
+    glued: Flag = False
+    finished: Flag = True
+    operations: tuple[AnyOperation, ...] = ()
+    note: str = ""
+
+
+class Program(_Record):
+    """A program of the job.
+
+    Parameters
+    ----------
+    id, title : str
+        Key, and what people call it.
+    station : {"flat", "edge", "end"}
+        How the part is held.
+    file : str or None
+        Program text, from the shop's folder.
+    logged : float or None
+        Machine time of one load by the clock [s].
+    note : str
+        For the operator.
+    """
+
+    id: Name
+    title: str = ""
+    station: Literal["flat", "edge", "end"] = "flat"
+    file: Name | None = None
+    logged: Annotated[float, _quantity("time", above=0.0)] | None = None
+    note: str = ""
+
+
+class Load(_Record):
+    """One part in one program.
+
+    Parameters
+    ----------
+    program, part : str
+        Ids.
+    count : int
+        Loads for one finished piece of the job [-].
+    """
+
+    program: Name
+    part: Name
+    count: Count
+
+
+class PhaseEntry(_Record):
+    """What is said of a phase instead of the shop's standard minutes.
+
+    Parameters
+    ----------
+    hours : float or None
+        For the whole job [s].
+    logged : float or None
+        By the clock, for the whole job [s].
+    quoted : bool
+        Whether the customer pays for it.
+    """
+
+    hours: Duration | None = None
+    logged: Duration | None = None
+    quoted: Flag = True
+
+
+class Hardware(_Record):
+    """Something bought.
+
+    Parameters
+    ----------
+    name : str
+        What it is.
+    quantity : int
+        For one finished piece [-].
+    price : Decimal
+        Each [currency].
+    fitted : bool
+        Whether the shop fits it.
+    """
+
+    name: Name
+    quantity: Count
+    price: Money
+    fitted: Flag = True
+
+
+class Heading(_Record):
+    """The job itself.
+
+    Parameters
+    ----------
+    name : str
+        What people call it.
+    machine : str
+        Name in the shop, or a .toml file.
+    quantity : int
+        Finished pieces [-].
+    system : {"inch", "metric"}
+        What the shop reads.
+    asked_price : Decimal or None
+        For the whole job; None asks what the shop's margin says [currency].
+    joints : int or None
+        Joints to fit in one finished piece; None counts the tenons [-].
+    note : str
+        For people.
+    """
+
+    name: Name
+    machine: Name
+    quantity: Count = 1
+    system: System = "inch"
+    asked_price: Money | None = None
+    joints: CountOrNone | None = None
+    note: str = ""
+
+
+class JobFile(_Record):
+    """A whole job file.
+
+    Parameters
+    ----------
+    job : Heading
+        The table [job].
+    parts, programs, loads, hardware : tuple
+        The tables of these names.
+    phases : mapping
+        Phase to what is said of it.
+    """
+
+    job: Heading
+    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    programs: tuple[Program, ...] = ()
+    loads: tuple[Load, ...] = ()
+    phases: dict[str, PhaseEntry] = Field(default_factory=dict)
+    hardware: tuple[Hardware, ...] = ()
+
+
+#: An example of every field, for messages about missing ones.
+EXAMPLES: dict[str, str] = {
+    "job": '[job] with name = "..." and machine = "..."', "parts": '[[parts]] with id = "..."',
+    "name": 'name = "chest"', "machine": 'machine = "router"', "id": 'id = "top-rail"', "quantity": "quantity = 2",
+    "material": 'material = "white-oak"', "length": 'length = "24 in"', "width": 'width = "2 1/2 in"',
+    "thickness": 'thickness = "7/8 in"', "depth": 'depth = "3/8 in"', "diameter": 'diameter = "8 mm"',
+    "cutter": 'cutter = "SQ6"', "program": 'program = "rail-ends"', "part": 'part = "top-rail"', "count": "count = 4",
+    "price": 'price = "12.50 USD"', "text": 'text = "REEDS"', "height": 'height = "1 1/2 in"',
+    "kind": 'kind = "groove"',
+}  # fmt: skip

@@ -1,0 +1,262 @@
+"""A price for people: plain text, a printable page, a table of hours."""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+import textwrap
+from dataclasses import dataclass
+
+from shopcalc.quote.costs import cents
+from shopcalc.quote.pricing import Price
+from shopcalc.units import write, write_time
+
+_WIDTH = 118
+#: Shown with every quote.
+CAUTION = (
+    "Feeds and times are estimates. Never run a cutter above the greatest speed marked on it. The makers' "
+    "instructions, local codes and licensed practice come before any figure here."
+)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table of text.
+
+    Parameters
+    ----------
+    title : str
+        Above it.
+    head : tuple of str
+        Of the columns.
+    rows : tuple of tuple of str
+        One for each line; an empty row is a rule.
+    numbers : frozenset of int
+        Columns that are aligned to the right.
+    below : tuple of str
+        Sentences under it.
+    """
+
+    title: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numbers: frozenset[int]
+    below: tuple[str, ...] = ()
+
+
+def _parts_sheet(price: Price) -> Sheet:
+    rows = []
+    for p in price.estimate.job.parts:
+        size = " × ".join(write(v, "length", price.system) for v in (p.length, p.width, p.thickness))
+        rows.append((p.title or p.id, str(p.quantity * price.estimate.job.quantity), p.material, size))
+    return Sheet("Parts, finished sizes", ("part", "pieces", "material", "size"), tuple(rows), frozenset({1}))
+
+
+def _hours_sheet(price: Price) -> Sheet:
+    e = price.estimate
+    rows = [
+        (phase, *(_hours(v) for v in (h.planned, h.programmed, h.logged, h.best, h.quoted)), h.working)
+        for phase, h in e.hours.items()
+    ]
+    quoted = sum(h.quoted for h in e.hours.values())
+    rows += [(), ("together", "", "", "", _hours(e.own_hours), _hours(quoted), "")]
+    head = ("phase", "planned", "programmed", "logged", "best", "quoted", "counted as")
+    return Sheet("Hours of our own people", head, tuple(rows), frozenset({1, 2, 3, 4, 5}))
+
+
+def _hours(hours: float | None) -> str:
+    return "–" if hours is None else f"{hours:.2f}"
+
+
+def _minutes(seconds: float | None) -> str:
+    return "–" if seconds is None else f"{seconds / 60:.2f}"
+
+
+def _programs_sheet(price: Price) -> Sheet:
+    programs = price.estimate.programs
+    rows = [
+        (
+            p.program.title or p.program.id,
+            p.program.station,
+            str(p.loads),
+            *(_minutes(v) for v in (p.planned, p.programmed, p.logged)),
+            _minutes(p.best * p.loads),
+            f"{100 * p.attended:.0f} %",
+            ", ".join(p.cutters) + (" (by area)" if p.by_area else ""),
+        )
+        for p in programs
+    ]
+    total = price.estimate.machine_seconds
+    rows += [(), ("together", "", str(sum(p.loads for p in programs)), "", "", "", _minutes(total), "", "")]
+    head = ("program", "station", "loads", "planned", "programmed", "logged", "all loads", "attended", "cutters")
+    parts = [(k, sum(getattr(p, k) * p.loads for p in programs)) for k in ("cutting", "moving", "changing", "standing")]
+    where = ", ".join(f"{name} {100 * s / total:.0f} %" for name, s in parts) if total else "nothing to run"
+    below = f"Machine time {write_time(total)}: {where}. Machine minutes are not people's minutes."
+    return Sheet("Programs, minutes", head, tuple(rows), frozenset({2, 3, 4, 5, 6, 7}), (below,))
+
+
+def _price_sheet(price: Price) -> Sheet:
+    rows: list[tuple[str, ...]] = [(line.name, f"{line.amount:,.2f}", line.how) for line in price.lines[:-1]]
+    margin = price.lines[-1]
+    rows += [
+        (),
+        ("floor price", f"{price.floor:,.2f}", "all of the above, no margin"),
+        (margin.name, f"{margin.amount:,.2f}", margin.how),
+        ("asked price", f"{price.asked:,.2f}", _each_words(price)),
+    ]
+    earned = price.earned_per_hour
+    below = [
+        f"What such jobs cost: half of them up to {price.p50:,.0f}, four of five up to {price.p80:,.0f}, nine of ten "
+        f"up to {price.p90:,.0f} {price.currency}.",
+    ]
+    if earned is not None:
+        left = f"{price.asked:,.2f} - {price.bought_in:,.2f} bought in - {price.machine_cost:,.2f} machine"
+        each = f"At the asked price each of our {price.estimate.own_hours:.1f} hours earns {earned:,.2f}"
+        below.append(f"{each} {price.currency}: ({left}) / hours.")
+    below.append(f"A machine hour costs {price.machine_rate.total} {price.currency}: {price.machine_rate.working}.")
+    head = ("line", price.currency, "working")
+    return Sheet("Price", head, tuple(rows), frozenset({1}), tuple(below))
+
+
+def _each_words(price: Price) -> str:
+    n = price.estimate.job.quantity
+    return f"{cents(float(price.asked) / n):,} each" if n > 1 else ""
+
+
+def sheets(price: Price) -> tuple[Sheet, ...]:
+    """What people read, as tables of text: parts, hours, programs, price.
+
+    Parameters
+    ----------
+    price : Price
+        In its own system of units.
+    """
+    return _parts_sheet(price), _hours_sheet(price), _programs_sheet(price), _price_sheet(price)
+
+
+def _heading(price: Price) -> tuple[str, str]:
+    job = price.estimate.job
+    pieces = "1 piece" if job.quantity == 1 else f"{job.quantity} pieces"
+    return job.name, f"{pieces}, machine '{job.machine.name}', {len(job.programs)} programs, {job.load_count} loads"
+
+
+def as_text(price: Price) -> str:
+    """The quote for people, as plain text.
+
+    Parameters
+    ----------
+    price : Price
+        In its own system of units.
+    """
+    name, about = _heading(price)
+    out = [name, about]
+    if price.estimate.job.note:
+        out += textwrap.wrap(price.estimate.job.note, _WIDTH)
+    for sheet in sheets(price):
+        out += ["", *_sheet_text(sheet)]
+    if price.warnings:
+        out += ["", "Look at this"]
+        for w in price.warnings:
+            out += textwrap.wrap(w, _WIDTH, initial_indent="  * ", subsequent_indent="    ")
+    out += ["", *textwrap.wrap("Caution. " + CAUTION, _WIDTH)]
+    return "\n".join(line.rstrip() for line in out) + "\n"
+
+
+def _sheet_text(sheet: Sheet) -> list[str]:
+    full = [sheet.head, *(r for r in sheet.rows if r)]
+    widths = [max(len(r[k]) for r in full) for k in range(len(sheet.head))]
+    room = _WIDTH - sum(widths[:-1]) - 2 * len(widths)
+    widths[-1] = max(min(widths[-1], room), 20)
+    rule = "  " + "─" * (sum(widths) + 2 * (len(widths) - 1))
+
+    def lines(row: tuple[str, ...]) -> list[str]:
+        tail = textwrap.wrap(row[-1], widths[-1]) or [""]
+        cells = [
+            c.rjust(w) if k in sheet.numbers else c.ljust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))
+        ]
+        blank = " " * (sum(widths[:-1]) + 2 * (len(widths) - 1) + 2)
+        first = "  " + "  ".join([*cells[:-1], tail[0]])
+        return [first, *(blank + t for t in tail[1:])]
+
+    out = [sheet.title, *lines(sheet.head), rule]
+    for row in sheet.rows:
+        out += lines(row) if row else [rule]
+    for sentence in sheet.below:
+        out += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    return out
+
+
+_STYLE = """
+body { font: 10.5pt/1.45 Georgia, "Times New Roman", serif; color: #1d1d1b; }
+body { max-width: 62rem; margin: 2rem auto; padding: 0 1rem; }
+h1 { font-size: 19pt; margin: 0; } h2 { font-size: 12pt; margin: 1.6rem 0 .3rem; }
+table { border-collapse: collapse; width: 100%; font-size: 9.5pt; break-inside: avoid; }
+th { text-align: left; border-bottom: 1.5pt solid #1d1d1b; padding: .15rem .45rem; }
+td { border-bottom: .4pt solid #b9b4a7; padding: .15rem .45rem; vertical-align: top; }
+.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+tr.rule td { border-top: 1.5pt solid #1d1d1b; }
+.about, .below { color: #45423b; margin: .2rem 0; }
+.caution { border: 1pt solid #1d1d1b; padding: .5rem .8rem; margin-top: 1.6rem; }
+@media print { body { margin: 0; max-width: none; } }
+"""
+
+
+def as_html(price: Price) -> str:
+    """The quote for people, as one printable page that needs no network.
+
+    Parameters
+    ----------
+    price : Price
+        In its own system of units.
+    """
+    name, about = _heading(price)
+    body = [f"<h1>{html.escape(name)}</h1>", f'<p class="about">{html.escape(about)}</p>']
+    if price.estimate.job.note:
+        body.append(f"<p>{html.escape(price.estimate.job.note)}</p>")
+    body += [_sheet_html(sheet) for sheet in sheets(price)]
+    if price.warnings:
+        body.append("<h2>Look at this</h2><ul>")
+        body += [f"<li>{html.escape(w)}</li>" for w in price.warnings]
+        body.append("</ul>")
+    body.append(f'<p class="caution"><strong>Caution.</strong> {html.escape(CAUTION)}</p>')
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head><meta charset="utf-8"><title>{html.escape(name)}</title>'
+        f"<style>{_STYLE}</style></head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
+    )
+
+
+def _sheet_html(sheet: Sheet) -> str:
+    def cell(tag: str, k: int, text: str) -> str:
+        return f"<{tag}{' class=n' if k in sheet.numbers else ''}>{html.escape(text)}</{tag}>"
+
+    out = [f"<h2>{html.escape(sheet.title)}</h2>", "<table><thead><tr>"]
+    out += [cell("th", k, t) for k, t in enumerate(sheet.head)]
+    out.append("</tr></thead><tbody>")
+    ruled = False
+    for row in sheet.rows:
+        if row:
+            cells = "".join(cell("td", k, t) for k, t in enumerate(row))
+            out.append(f"<tr{' class=rule' if ruled else ''}>{cells}</tr>")
+        ruled = not row
+    out.append("</tbody></table>")
+    out += [f'<p class="below">{html.escape(t)}</p>' for t in sheet.below]
+    return "\n".join(out)
+
+
+def hours_csv(price: Price) -> str:
+    """The hours as a table for a spreadsheet, units in the second row.
+
+    Parameters
+    ----------
+    price : Price
+        Of the job.
+    """
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(["phase", "planned", "programmed", "logged", "best", "quoted"])
+    rows.writerow(["-", "h", "h", "h", "h", "h"])
+    for phase, h in price.estimate.hours.items():
+        values = (h.planned, h.programmed, h.logged, h.best, h.quoted)
+        rows.writerow([phase, *("" if v is None else f"{v:.3f}" for v in values)])
+    return out.getvalue()
