@@ -8,7 +8,8 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
-from shopcalc.sources import STANDING, Column, Row, TableReader, check_standing, table_for_people
+from shopcalc.reading import Column, Row, TableReader
+from shopcalc.sources import STANDING, check_standing, table_for_people
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -13,7 +13,8 @@ import numpy as np
 
 from shopcalc.errors import Fault, raise_all
 from shopcalc.moves import Floats
-from shopcalc.sources import FieldReader, load_toml, table_for_people
+from shopcalc.reading import FieldReader, load_toml
+from shopcalc.sources import KINDS, table_for_people
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -234,7 +235,7 @@ def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tupl
         stations=_stations(r, r.table(data, "stations")),
         feed_share=r.quantity(data, "feed_share", "", "ratio", 1.0, maximum=3.0),
         source=r.text(data, "source"),
-        kind=r.kind(data),
+        kind=r.choice(data, "kind", "", tuple(KINDS), ""),
     )
     return machine, r.faults
 

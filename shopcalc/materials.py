@@ -12,7 +12,8 @@ import numpy as np
 
 from shopcalc.errors import Fault, InputError, did_you_mean
 from shopcalc.moves import Floats
-from shopcalc.sources import TABLES, Column, TableReader, Value, practice, read_values, table_for_people
+from shopcalc.reading import Column, TableReader
+from shopcalc.sources import TABLES, Value, practice, read_values, table_for_people
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -14,7 +14,8 @@ from shopcalc.cutters import Cutter, read_cutters
 from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 from shopcalc.machines import Machine, read_machine, read_machines
 from shopcalc.materials import GROUPS, Material, choose, read_materials
-from shopcalc.sources import FieldReader, load_toml
+from shopcalc.reading import FieldReader, load_toml
+from shopcalc.sources import KINDS
 from shopcalc.units import read, read_money
 
 PHASES: tuple[str, ...] = (
@@ -230,7 +231,7 @@ def read_rates(path: Path | str, materials: Mapping[str, Material]) -> Rates:
         spread={k: r.share(spread, f"spread.{k}", 2.0) for k in PHASES},
         shared_spread=r.share(spread, "spread.shared", 2.0),
         source=r.text(data, "source"),
-        kind=r.kind(data),
+        kind=r.choice(data, "kind", "", tuple(KINDS), ""),
     )
     raise_all(r.faults)
     return rates
