@@ -110,16 +110,19 @@ class _Writer:
 
     def _standing(self, i: int, kind: Kind) -> Iterator[str]:
         m, value = self.moves, float(self.moves.value[i])
+        stop = Stop(int(value)) if kind == Kind.STOP else None
+        stays = kind == Kind.DWELL or stop not in (None, Stop.SPINDLE_START, Stop.SPINDLE_STOP)
+        if stays and self.turning and m.rpm[i] != self.rpm:
+            yield self._speed(i)
         if kind == Kind.DWELL:
             yield f"G4 P{round(value * 1000)}" if self.milliseconds else f"G4 P{_number(value)}"
             return
         self.all_axes = True  # whoever starts again in the middle gets a whole position
-        if kind == Kind.CHANGE:
+        if stop is None:
             label = m.labels.get(int(value))
             self.turning = False
             yield f"T{int(value)} M6" + (f" {_comment(label)}" if label else "")
             return
-        stop = Stop(int(value))
         speed = self._speed(i) + " " if stop == Stop.SPINDLE_START and m.rpm[i] != self.rpm else ""
         if stop in (Stop.SPINDLE_START, Stop.SPINDLE_STOP):
             self.turning = stop == Stop.SPINDLE_START

@@ -1,9 +1,12 @@
 """The quick reader is the careful one; writing and reading back is the identity; no text breaks the reader."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from motion_cases import machine
 
 from shopcalc.errors import InputError
@@ -76,6 +79,63 @@ def test_quick_and_careful_reader_agree(seed, monkeypatch):
     assert [n.message for n in quick.warnings] == [n.message for n in careful.warnings]
 
 
+def wild_program(rng: np.random.Generator, lines: int) -> str:
+    """Plain words in any mixture, right or wrong: radius arcs, all planes, no feed, words without a meaning."""
+    out = [str(rng.choice(["G21 G1 F500", "G20 G90 G1", "G1", "G21 G0", "G21 G91 G1 F9"]))]
+    tidy = rng.random() < 0.7  # most programs go on for a while before something is wrong
+    for _ in range(lines):
+        x, y, z, i, j, k = np.round(rng.uniform(-9, 9, 6), int(rng.integers(0, 4)))
+        radius = float(rng.choice([-1, 1])) * round(float(rng.uniform(30 if tidy else 1, 90)), 2)
+        shapes = [
+            f"X{x} Y{y}", f"Z{z}", f"G1X{x}", f"G0 Z{z}", f"N7 X{x} Y{y} Z{z}", f"G2 X{x} Y{y} Z{z} R{radius}",
+            f"g3 i{i}",
+            f"G3 J{j} Z{z}", f"F{abs(x) + 1}", "", f"G{rng.integers(0, 4)}", f"X{x} I{i}", f"G1 X{x} R{radius}",
+            f"G2 I{i} J{j} K{k}" if rng.random() < 0.5 else f"G2 K{k}", f"G2 X{x} Y{y} I{i} J{j}",
+            f"G{rng.integers(17, 20)}",
+        ]  # fmt: skip
+        out.append(str(rng.choice(shapes[:11] if tidy and rng.random() < 0.98 else shapes)))
+        if out[-1][:2] in ("G2", "G3", "g3"):
+            out.append("G1")
+    return "\n".join(out)
+
+
+def outcome(text: str) -> tuple[object, ...]:
+    try:
+        p = read_text(text)
+    except InputError as e:
+        return ("refused", e.faults[0].line, e.faults[0].column, str(e))
+    return ("read", p.blocks, *((n.line, n.column, n.word, n.message) for n in p.warnings))
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_quick_and_careful_reader_agree_on_wrong_programs_too(seed, monkeypatch):
+    """The same moves, the same reports in the same places, the same refusal: not a column may differ."""
+    rng = np.random.default_rng(seed)
+    text = wild_program(rng, int(rng.integers(5, 200)))
+    monkeypatch.setattr(program_module, "_PIECE", int(rng.integers(10, 2000)))
+    quick, moves = outcome(text), read_text(text).moves if outcome(text)[0] == "read" else None
+    monkeypatch.setattr(Interpreter, "takes_plain_lines", property(lambda _: False))
+    assert quick == outcome(text)
+    if moves is not None:
+        same(moves, read_text(text).moves, 1e-9)
+
+
+def test_most_wild_programs_are_read_and_some_are_refused():
+    """Else the property above would compare nothing."""
+    got = [outcome(wild_program(np.random.default_rng(s), 60))[0] for s in range(150)]
+    assert got.count("read") > 20
+    assert got.count("refused") > 20
+
+
+@given(st.decimals(min_value=-9999, max_value=9999, places=6), st.sampled_from(["", "+", "0", "00"]))
+def test_numbers_are_read_as_exactly_as_one_by_one(number, front):
+    """The quick reader's digits give the float nearest to the text, as Python's own reader does."""
+    text = f"{abs(number):f}"
+    text = f"-{text}" if number < 0 else f"{front}{text}"
+    m = read_text("G21 G0 Z1\n" + "X0\n" * 6 + f"X{text}\nZ2").moves
+    assert m.points[-1, 0] == float(text)
+
+
 def random_moves(rng: np.random.Generator, count: int) -> Moves:
     """Rapids, lines, arcs and helices in all planes, whole circles, dwells, changes and stops, from the origin."""
     points, kinds, values, arcs = [np.zeros(3)], [], [], {}
@@ -121,6 +181,58 @@ def test_writing_and_reading_back_is_the_identity(seed):
     same(written, back, 3e-6, skip=("line", "cutter"))
     m = machine(corner="tolerance", corner_tolerance=0.02)
     assert machine_time(back, m).total_s == pytest.approx(machine_time(written, m).total_s, rel=1e-4)
+
+
+def in_shop(rng: np.random.Generator, moves: Moves) -> Moves:
+    """The same moves with speeds, cutters, stops and feeds as a shop would have them, starting anywhere."""
+    rpm, cutter = np.zeros(len(moves)), np.zeros(len(moves), dtype=np.int32)
+    value, feed = moves.value.copy(), moves.feed.copy()
+    speed, turning, number = 0.0, False, 0
+    for i, kind in enumerate(moves.kind):
+        if kind == Kind.CHANGE:
+            number, turning = int(value[i]), False
+        elif kind == Kind.STOP:
+            turning = not turning
+            value[i] = Stop.SPINDLE_START if turning else Stop.SPINDLE_STOP
+        if turning and (speed == 0 or rng.random() < 0.05):
+            speed = round(float(rng.uniform(5000, 24000)))
+        rpm[i], cutter[i] = speed if turning else 0.0, number
+    feed[rng.random(len(moves)) < 0.05] = math.nan
+    exact = (np.cumsum(rng.random(len(moves)) < 0.1) % 2 == 1) & (moves.kind <= Kind.ARC)
+    numbers = set(cutter.tolist()) - {0}
+    labels = {n: f"cutter {n} [{n} mm]" for n in numbers}
+    made = replace(moves, value=value, feed=feed, rpm=rpm, cutter=cutter, exact_stop=exact, labels=labels)
+    return made.shifted(np.round(rng.uniform(-500, 500, 3), 6))
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_cutters_speeds_stops_and_labels_come_back_from_the_text(seed):
+    rng = np.random.default_rng(seed)
+    written = in_shop(rng, random_moves(rng, int(rng.integers(1, 120))))
+    program = read_text(write_program(written, title="test"), start=written.points[0])
+    same(written, program.moves, 3e-6, skip=("line",))
+    assert program.moves.labels == written.labels
+    odd = ("no feed is known", "feed of 0", "starts without a speed")
+    assert [n.message for n in program.warnings if not any(o in n.message for o in odd)] == []
+
+
+@given(
+    st.integers(0, 2), st.floats(0.5, 60), st.floats(0, 6.28), st.floats(0.01, 40), st.booleans(), st.floats(-30, 30),
+)  # fmt: skip
+def test_a_helix_of_any_sweep_comes_back_turn_by_turn(plane, radius, begin, sweep, clockwise, rise):
+    """Same ends, same length, same sweep in total, whatever the plane and however many turns."""
+    p, q, axial = PLANE_AXES[plane]
+    centre, end = np.zeros(3), np.zeros(3)
+    sweep = -sweep if clockwise else sweep
+    centre[[p, q]] = -radius * math.cos(begin), -radius * math.sin(begin)
+    end[[p, q]] = centre[[p, q]] + radius * np.array([math.cos(begin + sweep), math.sin(begin + sweep)])
+    end[axial] = rise
+    written = from_lists([(0, 0, 0), end], [Kind.ARC], feed=900, arcs={0: (centre, sweep, plane)})
+    back = read_text(write_program(written, title="test")).moves
+    assert np.allclose(back.points[-1], end, atol=1e-6)
+    assert back.arc_sweep.sum() == pytest.approx(sweep, abs=1e-5)
+    assert back.cutting_length == pytest.approx(written.cutting_length, rel=1e-5, abs=1e-5)
+    assert np.allclose(back.extents(), written.extents(), atol=1e-5)
 
 
 @pytest.mark.parametrize("seed", range(20))
