@@ -1,0 +1,272 @@
+"""Prices: lines that add up, one line of risk, floor, asked price, earnings; pages for people."""
+
+import csv
+import io
+import re
+from dataclasses import replace
+from decimal import Decimal
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from shopcalc.jobs import estimate, open_job
+from shopcalc.quote import as_html, as_text, hours_csv, machine_hour_rate, price
+from shopcalc.risk import sample, spread_of_mean
+from shopcalc.shop import PHASES, Shop
+
+
+@pytest.fixture(scope="module")
+def shop():
+    return Shop.open()
+
+
+@pytest.fixture(scope="module", params=["reed-bed-chest", "garden-gates"])
+def priced(request, shop):
+    job = open_job(shop.folder / "jobs" / f"{request.param}.toml", shop)
+    return price(estimate(job, shop), shop)
+
+
+@pytest.fixture(scope="module")
+def chest(shop):
+    return estimate(open_job(shop.folder / "jobs" / "reed-bed-chest.toml", shop), shop)
+
+
+def worth(how: str) -> Decimal:
+    """Multiply out what a line says, as a reader would: the sum of its products of two numbers."""
+    pairs = re.findall(r"([\d,]+(?:\.\d+)?)[^×+;=\d]*× ([\d,]+\.\d+)", how)
+    assert pairs, how
+    return sum((Decimal(a.replace(",", "")) * Decimal(b.replace(",", "")) for a, b in pairs), Decimal(0))
+
+
+def test_lines_add_up_to_floor_and_asked_price(priced):
+    amounts = {line.name: line.amount for line in priced.lines}
+    assert sum(amounts.values()) == priced.asked
+    assert priced.asked - amounts["margin"] == priced.floor
+    assert all(a >= 0 for n, a in amounts.items() if n != "margin")
+
+
+def test_every_multiplication_comes_out_as_written(priced):
+    """Each cost line can be recalculated from its own text to the cent (two for a sum of rounded products)."""
+    for line in priced.lines[:-2]:
+        assert abs(worth(line.how) - line.amount) <= Decimal("0.02"), line
+
+
+def test_margin_and_markup_are_two_figures(priced):
+    gain = float(priced.asked - priced.floor)
+    assert priced.margin == pytest.approx(gain / float(priced.asked))
+    assert priced.markup == pytest.approx(gain / float(priced.floor))
+    assert priced.markup > priced.margin > 0
+    assert "(margin)" in priced.lines[-1].how
+    assert "(markup)" in priced.lines[-1].how
+
+
+def test_without_an_asked_price_the_margin_is_the_shops(chest, shop):
+    assert price(chest, shop).margin == pytest.approx(shop.rates.margin, abs=1e-5)
+
+
+def test_an_asked_price_below_the_floor_is_said(chest, shop):
+    low = replace(chest, job=replace(chest.job, asked_price=Decimal("1000.00")))
+    p = price(low, shop)
+    assert p.asked == Decimal("1000.00")
+    assert p.lines[-1].amount < 0
+    assert any("below the floor price" in w for w in p.warnings)
+
+
+def test_the_band_ascends_and_holds_the_mean(priced):
+    means = sum((line.amount for line in priced.lines[:-2]), Decimal(0))
+    assert priced.p50 < priced.p80 < priced.p90
+    assert priced.p50 < means < priced.p80  # right-skewed: the mean is above the median
+
+
+def test_the_floor_covers_four_jobs_of_five(priced):
+    assert priced.floor == priced.p80
+
+
+def test_a_shared_factor_costs_more_than_luck_alone(chest, shop):
+    """Without what all phases share, a job looks safer than it is."""
+    alone = price(chest, replace(shop, rates=shop.rates.with_(shared_spread=0.0)))
+    together = price(chest, replace(shop, rates=shop.rates.with_(shared_spread=0.25)))
+    assert together.floor > alone.floor
+    risk = {line.name: line.amount for line in together.lines}["risk"]
+    assert risk > 2 * {line.name: line.amount for line in alone.lines}["risk"]
+
+
+def test_the_band_agrees_with_sampling_done_by_hand(shop):
+    """The gates have no carving, so their cost can be sampled from the printed lines alone."""
+    p = price(estimate(open_job(shop.folder / "jobs" / "garden-gates.toml", shop), shop), shop)
+    amounts = {line.name: float(line.amount) for line in p.lines[:-2]}
+    strays = {n: shop.rates.spread["machining" if n == "machine time" else n] for n in amounts if n in PHASES}
+    strays["machine time"] = shop.rates.spread["machining"]
+    drawn = sample([spread_of_mean(amounts[n], s) for n, s in strays.items()], shared=shop.rates.shared_spread,
+                   draws=100_000, seed=9).sum(axis=1)  # fmt: skip
+    drawn += sum(a for n, a in amounts.items() if n not in strays)
+    for level, value in ((0.5, p.p50), (0.8, p.p80), (0.9, p.p90)):
+        assert float(value) == pytest.approx(np.quantile(drawn, level), rel=0.01)
+
+
+def test_the_same_seed_gives_the_same_price(chest, shop):
+    assert price(chest, shop, seed=3).as_json() == price(chest, shop, seed=3).as_json()
+    assert price(chest, shop, seed=3).p80 != price(chest, shop, seed=4).p80
+
+
+def test_earnings_are_what_is_left_for_our_own_hours(priced):
+    left = priced.asked - priced.bought_in - priced.machine_cost
+    assert float(priced.earned_per_hour) == pytest.approx(float(left) / priced.estimate.own_hours, abs=0.006)
+
+
+def test_carving_is_a_line_of_its_own_and_nothing_is_counted_twice(chest, shop):
+    """All people's money, whatever the line, is hours quoted times rate."""
+    p = price(chest, shop)
+    amounts = {line.name: line.amount for line in p.lines}
+    carving_machine = float(p.machine_cost - amounts["machine time"])
+    people = sum(float(amounts.get(phase, 0)) for phase in PHASES) + float(amounts["carving"]) - carving_machine
+    by_hours = sum(h.quoted * float(shop.rates.people[phase]) for phase, h in chest.hours.items())
+    assert people == pytest.approx(by_hours, abs=0.01 * 62 * 6)  # hours are rounded to hundredths in each line
+    assert "attended" in next(line.how for line in p.lines if line.name == "carving")
+    assert "stand under carving" in next(line.how for line in p.lines if line.name == "design")
+
+
+def test_a_phase_that_is_not_quoted_costs_nothing_but_still_takes_hours(chest, shop):
+    p = price(chest, shop)
+    assert "delivery" not in {line.name for line in p.lines}
+    assert chest.hours["delivery"].best > 0
+    assert any("delivery" in w for w in p.warnings)
+
+
+def test_carving_by_area_has_a_wider_band_than_anything_else(chest, shop):
+    band = next(t.band for t in chest.programs if t.carving)
+    assert band[0] < band[1] < band[2]
+    assert any("by area" in w for w in price(chest, shop).warnings)
+    narrow = shop.rates.with_(carving=tuple(shop.rates.carving[1] for _ in range(3)))
+    tight = replace(shop, rates=narrow)
+    p = price(estimate(chest.job, tight), tight)
+    assert p.p90 - p.p50 <= price(chest, shop).p90 - price(chest, shop).p50 + Decimal("2.00")
+
+
+# --- the machine's hour ----------------------------------------------------------------------------------------------
+
+
+def test_the_machine_hour_falls_with_the_hours_it_runs_and_has_no_pay_in_it(shop):
+    cost = shop.rates.machine
+    rate = machine_hour_rate(cost)
+    busier = machine_hour_rate(replace(cost, hours_per_year=2 * cost.hours_per_year))
+    assert float(busier.fixed) == pytest.approx(float(rate.fixed) / 2, abs=0.006)
+    assert (busier.energy, busier.upkeep, busier.space) == (rate.energy, rate.upkeep, rate.space)
+    assert rate.energy == Decimal("0.80")  # 5 kW x 0.16 (definition)
+    assert rate.total == rate.fixed + rate.energy + rate.upkeep + rate.space
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(0.5, 2.0), st.floats(0.0, 0.5))
+def test_price_grows_with_rates_and_margin(factor, margin):
+    shop = Shop.open()
+    job = open_job(shop.folder / "jobs" / "reed-bed-chest.toml", shop)
+    e = _cached_estimate(job, shop)
+    people = {k: v * Decimal(repr(factor)) for k, v in shop.rates.people.items()}
+    changed = replace(shop, rates=shop.rates.with_(people=people, margin=margin))
+    base = price(e, replace(shop, rates=shop.rates.with_(margin=margin)))
+    moved = price(e, changed)
+    assert (moved.floor > base.floor) == (factor > 1) or factor == 1
+    assert float(moved.asked) == pytest.approx(float(moved.floor) / (1 - margin), abs=0.011)
+
+
+_ESTIMATES: dict = {}
+
+
+def _cached_estimate(job, shop):
+    if job.name not in _ESTIMATES:
+        _ESTIMATES[job.name] = estimate(job, shop)
+    return _ESTIMATES[job.name]
+
+
+# --- for people and for programs -------------------------------------------------------------------------------------
+
+
+def test_json_has_exactly_what_is_promised(priced):
+    d = priced.as_json()
+    assert list(d) == [
+        "job", "currency", "quantity", "programs", "loads", "hours", "hours_total", "machine_minutes", "lines",
+        "price", "earned_per_hour", "warnings",
+    ]  # fmt: skip
+    assert tuple(d["hours"]) == PHASES
+    assert all(list(h) == ["planned", "programmed", "logged", "best", "quoted"] for h in d["hours"].values())
+    assert all(list(line) == ["name", "amount"] for line in d["lines"])
+    assert list(d["price"]) == ["floor", "asked", "p50", "p80", "p90"]
+    assert sum(h["best"] for h in d["hours"].values()) == pytest.approx(d["hours_total"], abs=1e-3)
+    assert sum(line["amount"] for line in d["lines"]) == pytest.approx(d["price"]["asked"], abs=0.005)
+
+
+def test_text_names_every_phase_program_line_and_the_caution(priced):
+    text = as_text(priced)
+    for word in (*PHASES, "floor price", "asked price", "earns", "marked on it", priced.estimate.job.name):
+        assert word in text
+    for t in priced.estimate.programs:
+        assert (t.program.title or t.program.id) in text
+    for line in priced.lines:
+        assert f"{line.amount:,.2f}" in text
+    assert max(map(len, text.splitlines())) <= 125
+
+
+def test_columns_of_numbers_are_aligned(priced):
+    lines = as_text(priced).splitlines()
+    start = lines.index("Hours of our own people")
+    head = lines[start + 1]
+    edge = head.index("planned") + len("planned")
+    for line in lines[start + 3 : start + 3 + len(PHASES)]:
+        if line.strip() and line.strip().split()[0] in PHASES:
+            assert line[edge - 1].isdigit()
+            assert line[edge] == " "
+
+
+def test_inch_and_metric_show_the_same_money(chest, shop):
+    inch, metric = (price(chest, shop, system=s) for s in ("inch", "metric"))
+    assert inch.as_json() == metric.as_json()
+    assert "1/2 in" in as_text(inch)
+    assert "ft²" in as_text(inch)
+    assert "63.5 mm" in as_text(metric)
+    assert "ft²" not in as_text(metric)
+
+
+class _Page(HTMLParser):
+    def __init__(self):
+        super().__init__()
+        self.open, self.links, self.cells = [], [], 0
+
+    def handle_starttag(self, tag, attrs):
+        if tag not in ("meta", "br"):
+            self.open.append(tag)
+        self.links += [v for k, v in attrs if k in ("src", "href")]
+        self.cells += tag == "td"
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+
+def test_the_page_is_whole_and_asks_nothing_of_a_network(priced):
+    page = as_html(priced)
+    parsed = _Page()
+    parsed.feed(page)
+    assert not parsed.open
+    assert not parsed.links
+    assert "http" not in page
+    assert "@import" not in page
+    assert parsed.cells > 50
+
+
+def test_names_cannot_break_the_page(chest, shop):
+    wild = replace(chest, job=replace(chest.job, name="<script>alert(1)</script> & co"))
+    page = as_html(price(wild, shop))
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_hours_come_as_a_table_with_units(priced):
+    rows = list(csv.reader(io.StringIO(hours_csv(priced))))
+    assert rows[0] == ["phase", "planned", "programmed", "logged", "best", "quoted"]
+    assert rows[1] == ["-", "h", "h", "h", "h", "h"]
+    assert [r[0] for r in rows[2:]] == list(PHASES)
+    for phase, *cells in rows[2:]:
+        assert float(cells[3]) == pytest.approx(priced.estimate.hours[phase].best, abs=5e-4)
