@@ -1,0 +1,391 @@
+"""Contours: cutting parts out, grooves along curves, raised panel edges, incised lines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+from shapely import LineString, Polygon
+from shapely.geometry.polygon import orient
+
+from shopcalc.cutting.engagement import edge_height, pass_count, refuse, require_at_most, require_positive
+from shopcalc.moves import Floats, Moves
+from shopcalc.paths.clearing import as_area, clear, offset, polygons
+from shopcalc.paths.tracing import Cutting, Point, Run, Tracer, polyline, ring_run
+
+_FITS = 0.02  # mm; a groove this near to the cutter's diameter is cut in one line
+
+
+def cut_out(
+    cutting: Cutting,
+    outline: Polygon | Sequence[Sequence[float]],
+    *,
+    thickness: float,
+    side: Literal["outside", "inside"] = "outside",
+    bridges: int = 4,
+    bridge_length: float = 10.0,
+    bridge_height: float = 3.0,
+    below: float = 0.2,
+) -> Moves:
+    """Cut a part, or an opening, out of a board.
+
+    Parameters
+    ----------
+    cutting : Cutting
+        Any straight cutter that reaches through.
+    outline : shapely Polygon or (n, 2) float
+        What stays, or the opening [mm].
+    thickness : float
+        Of the board [mm].
+    side : {"outside", "inside"}
+        Where the waste lies.
+    bridges : int
+        How many bridges hold the piece until it is cut free by hand [-].
+    bridge_length, bridge_height : float
+        Of the wood left in each bridge, along the outline and above the board's underside [mm].
+    below : float
+        How far it cuts into the spoil board [mm].
+
+    Returns
+    -------
+    Moves
+        Around in a helix down to the bridges, then level by level over them.
+
+    Raises
+    ------
+    InputError
+        When the opening is narrower than the cutter, the bridges leave no cut between them or are higher than the
+        board, or the board is thicker than the cutting length.
+
+    Notes
+    -----
+    The piece needs other holding when there are no bridges. Sizes of bridges: common practice, no source.
+    """
+    c, r = cutting.cutter, cutting.radius
+    if c.shape not in ("square end", "compression"):
+        refuse(f"cutting out leaves a square wall, but {c.id} is a {c.shape} cutter", "choose a square end")
+    require_positive(thickness=thickness)
+    if below < 0:
+        refuse(f"below is {below:g} mm", "give zero or how far to cut into the spoil board")
+    bottom = thickness + below
+    cutting.levels(bottom, "thickness to cut through")
+    runs = _around(cutting, outline, side)
+    t: Tracer | None = None
+    for run in runs:
+        gaps = _bridges(run, bridges, bridge_length + 2 * r) if bridges else []
+        if gaps:
+            require_positive(bridge_length=bridge_length, bridge_height=bridge_height)
+            if bridge_height >= thickness:
+                refuse(f"bridges of {bridge_height:g} mm are as high as the board", "make them lower")
+            if not c.centre_cutting:
+                refuse(f"{c.id} may not plunge between bridges", "choose one that may, or hold the part otherwise")
+        over = thickness - bridge_height if gaps else bottom
+        t = t or Tracer(cutting, run.start)
+        t.over(run.start)
+        top = 0.0
+        for level in cutting.levels(over):
+            run = t.enter(run, top, -level)
+            top = -level
+            if not gaps:
+                t.follow(run)
+        if gaps:
+            t.follow(run)  # a level floor for the bridges, wherever the last ramp ended
+            t.over(gaps[0][0].start)
+            t.sink_in_air(-over + 1)
+            for level in cutting.levels(bottom - over):
+                for free, bridge in gaps:
+                    t.plunge(-over - level)
+                    t.follow(free)
+                    t.rapid_to(-over)
+                    t.follow(bridge)
+    assert t is not None  # an outline has at least one run
+    return t.moves()
+
+
+def _around(cutting: Cutting, outline: Polygon | Sequence[Sequence[float]], side: str) -> list[Run]:
+    """Runs of the cutter's centre around an outline, climbing or not; openings before the outside."""
+    if side not in ("outside", "inside"):
+        refuse(f"side '{side}' is not known", "use one of: outside, inside")
+    area, r = as_area(outline, "outline"), cutting.radius
+    grown = offset(area, r if side == "outside" else -r)
+    parts = polygons(grown)
+    holes = [sum(len(p.interiors) for p in polygons(a)) for a in (grown, area)]
+    if len(parts) != len(polygons(area)) or holes[0] != holes[1]:
+        refuse(f"the outline is narrower than the cutter, {2 * r:g} mm", "use a smaller cutter")
+    # climbing keeps the wood that stays on the right: clockwise around a part, the other way inside an opening
+    clockwise = cutting.climbs == (side == "outside")
+    out: list[Run] = []
+    for p in parts:
+        oriented = orient(p, -1.0 if clockwise else 1.0)
+        out += [_from_the_middle(ring_run(ring.coords)) for ring in (*oriented.interiors, oriented.exterior)]
+    return out
+
+
+def _from_the_middle(run: Run) -> Run:
+    """Begun in the middle of its longest leg, away from corners."""
+    lengths = run.lengths()
+    longest = max(range(len(lengths)), key=lengths.__getitem__)
+    return run.begun_at(sum(lengths[:longest]) + lengths[longest] / 2)
+
+
+def _bridges(run: Run, count: int, lifted: float) -> list[tuple[Run, Run]]:
+    """The run as pairs of a free stretch and a lifted one, evenly spaced."""
+    if count < 0 or count != int(count):
+        refuse(f"{count} is not a number of bridges", "give 0 or more")
+    pitch = run.length / count
+    if lifted >= pitch:
+        message = f"{count} bridges leave no cut between them on an outline of {run.length:.4g} mm"
+        refuse(message, "use fewer or shorter bridges")
+    run = run.begun_at(pitch / 2)  # the start, in the middle of a straight, becomes the middle of a free stretch
+    rest, out = run.begun_at(lifted / 2), []
+    for _ in range(count):
+        free, rest = rest.split(pitch - lifted)
+        bridge, rest = rest.split(lifted)
+        out.append((free, bridge))
+    return out
+
+
+def groove_along(
+    cutting: Cutting, line: Run | Sequence[Sequence[float]], *, depth: float, width: float | None = None
+) -> Moves:
+    """Cut a groove along a line of straights and arcs, such as the arch of a rail.
+
+    Parameters
+    ----------
+    cutting : Cutting
+        Flat where a width is given.
+    line : Run or (n, 2) float
+        The groove's middle line, measured square to the arch; the groove ends round about its end points [mm].
+    depth : float
+        [mm].
+    width : float, optional
+        One pass of the cutter where none is given [mm].
+
+    Returns
+    -------
+    Moves
+        One pass wide: to and fro by levels; wider: rings.
+
+    Raises
+    ------
+    InputError
+        When it is narrower than the cutter or deeper than its cutting length.
+    """
+    run = line if isinstance(line, Run) else polyline(line)
+    d = cutting.cutter.true_diameter
+    if width is None or abs(width - d) <= _FITS:
+        levels = cutting.levels(depth)
+        t, top = Tracer(cutting, run.start), 0.0
+        for level in levels:
+            run = t.enter(run, top, -level)
+            t.follow(run)
+            run, top = (run if run.closed else run.reversed()), -level
+        return t.moves()
+    require_positive(width_of_the_groove=width)
+    cutting.require_flat("a groove of given width")
+    if width < d:
+        message = f"the groove is {width:g} mm wide, narrower than the cutter ({d:g} mm)"
+        refuse(message, f"use a cutter of {width:g} mm or less, or widen the groove")
+    return clear(cutting, offset(LineString(_chords(run)), width / 2), depth=depth, what="groove")
+
+
+def _chords(run: Run, sagitta: float = 0.005) -> list[Point]:
+    """The run as points, arcs by chords."""
+    out, at = [run.start], run.start
+    for leg in run.legs:
+        if leg.centre is not None:
+            r = math.dist(at, leg.centre)
+            n = max(1, math.ceil(abs(leg.sweep) / (2 * math.acos(max(0.0, 1 - sagitta / max(r, 2 * sagitta))))))
+            a = math.atan2(at[1] - leg.centre[1], at[0] - leg.centre[0]) + leg.sweep * np.arange(1, n) / n
+            out += [(leg.centre[0] + r * math.cos(x), leg.centre[1] + r * math.sin(x)) for x in a]
+        out.append(leg.end)
+        at = leg.end
+    return out
+
+
+def raise_panel(
+    cutting: Cutting,
+    length: float,
+    width: float,
+    *,
+    border: float,
+    depth: float,
+    rim: float = 0.0,
+    field_step: float = 0.0,
+    profile: Literal["bevel", "cove"] = "bevel",
+) -> Moves:
+    """Raise a panel: cut its border down so that the field stands out.
+
+    Parameters
+    ----------
+    cutting : Cutting
+        Any shape but a drill; rounded ones leave lower steps.
+    length, width : float
+        Of the panel along x (with the grain) and y [mm].
+    border : float
+        Width of the raised border on each side, the rim included [mm].
+    depth : float
+        Below the face at the edge [mm].
+    rim : float
+        Width of the flat at the edge that goes into the groove [mm].
+    field_step : float
+        Height of the small step between border and field [mm].
+    profile : {"bevel", "cove"}
+        Straight, or a hollow that leaves the rim level.
+
+    Returns
+    -------
+    Moves
+        Strips across the grain at both ends first, then along both sides; level by level, each strip no lower than
+        the cutter's own shape allows, so nothing below the wanted surface is touched.
+
+    Raises
+    ------
+    InputError
+        When the border is wider than half the panel, the cove is deeper than wide, or the depth beyond the flutes.
+    """
+    if cutting.cutter.shape == "drill":
+        refuse("a drill cannot raise a panel", "choose a square end, ball or core-box cutter")
+    require_positive(length=length, width=width, border=border)
+    _check_border(min(length, width), border, depth, rim, field_step, profile)
+    centres, heights = _border_strips(cutting, border, depth, rim, field_step, profile)
+    lead = cutting.radius + cutting.lead
+    levels = cutting.levels(depth)
+    t: Tracer | None = None
+    # across the grain at x = 0 and x = length first, then along y = 0 and y = width
+    for far, run, along in ((length, width, False), (width, length, True)):
+        for mirrored in (False, True):
+            for above, level in zip((0.0, *levels), levels, strict=False):
+                for c, h in zip(centres, heights, strict=True):
+                    if h >= -above - 1e-9:
+                        continue  # reached on the level before
+                    at = far - float(c) if mirrored else float(c)
+                    begin, end = _strip(at, run, lead, along, mirrored, cutting.climbs)
+                    t = t or Tracer(cutting, begin)
+                    t.strokes([(begin, end)], max(float(h), -level))
+    if t is None:
+        refuse("the cutter finds nothing to cut without touching the field", "use a smaller cutter or a deeper border")
+    assert t is not None  # refused above
+    return t.moves()
+
+
+def _strip(at: float, run: float, lead: float, along: bool, mirrored: bool, climbs: bool) -> tuple[Point, Point]:
+    """One strip along a side of the panel; climbing, the field lies on the right of the travel."""
+    if along:  # at y = 0 the field is at +y: travel towards -x; at y = width the other way
+        low, high = (-lead, at), (run + lead, at)
+        pair = (low, high) if mirrored else (high, low)
+    else:  # at x = 0 the field is at +x: travel towards +y
+        low, high = (at, -lead), (at, run + lead)
+        pair = (high, low) if mirrored else (low, high)
+    return pair if climbs else (pair[1], pair[0])
+
+
+def _check_border(narrow: float, border: float, depth: float, rim: float, step: float, profile: str) -> None:
+    if profile not in ("bevel", "cove"):
+        refuse(f"profile '{profile}' is not known", "use one of: bevel, cove")
+    require_positive(depth=depth)
+    if rim < 0 or step < 0:
+        refuse("rim and field_step must not be negative", "give zero or a length")
+    require_at_most("border", border, "half the panel", narrow / 2, "make the border narrower")
+    if rim >= border:
+        refuse(f"the rim, {rim:g} mm, is as wide as the border, {border:g} mm", "make the rim narrower")
+    require_at_most("field_step", step, "the depth", depth, "make the step lower")
+    if profile == "cove":
+        require_at_most("rise of the cove", depth - step, "its width", border - rim, "make it shallower or wider")
+
+
+def border_height(
+    distance: float | Floats, border: float, depth: float, rim: float, field_step: float, profile: str
+) -> Floats:
+    """Wanted height of a raised panel at a distance from its nearest edge, the face being 0.
+
+    Parameters
+    ----------
+    distance : float or (n,) float
+        From the nearest edge, negative beside the panel [mm].
+    border, depth, rim, field_step : float
+        As in ``raise_panel`` [mm].
+    profile : {"bevel", "cove"}
+        A cove is the circle that leaves the rim level and ends at the field's step.
+
+    Returns
+    -------
+    (n,) float
+        [mm]. Geometry.
+
+    Example
+    -------
+    >>> border_height(np.array([0.0, 10.0, 25.0, 50.0]), 40, 6, 10, 0, "bevel")
+    array([-6., -6., -3.,  0.])
+    """
+    d = np.asarray(distance, dtype=float)
+    along, rise, run = np.clip(d - rim, 0, border - rim), depth - field_step, border - rim
+    if profile == "cove" and rise > 0:
+        r = (run * run + rise * rise) / (2 * rise)
+        up = r - np.sqrt(np.maximum(r * r - along * along, 0))
+    else:
+        up = along * rise / run
+    out: Floats = np.where(d >= border, 0.0, -depth + up)
+    return out
+
+
+def _border_strips(
+    cutting: Cutting, border: float, depth: float, rim: float, field_step: float, profile: str
+) -> tuple[Floats, Floats]:
+    """Distances from the edge of the strips' centres, and the lowest tip there that cuts nothing wanted away."""
+    r = cutting.radius
+    n = pass_count(border, cutting.step)
+    centres = -r + border * np.arange(1, n + 1) / n
+    reach = np.linspace(-r, r, 4001)
+    edge = edge_height(cutting.cutter, reach)
+    wanted = border_height(centres[:, None] + reach, border + 1e-9, depth, rim, field_step, profile)
+    return centres, np.asarray((wanted - edge).max(axis=1))
+
+
+def incise(cutting: Cutting, lines: Sequence[Run | Sequence[Sequence[float]]], *, depth: float) -> Moves:
+    """Incise lines with the cutter's own profile, usually a V.
+
+    Parameters
+    ----------
+    cutting : Cutting
+        One that may plunge.
+    lines : sequence of Run or (n, 2) float
+        Each is followed once per level, to and fro [mm].
+    depth : float
+        Of the tip [mm].
+
+    Returns
+    -------
+    Moves
+        In the order given.
+
+    Raises
+    ------
+    InputError
+        When there is no line, or the depth is beyond the cutting length.
+
+    Example
+    -------
+    >>> from shopcalc.cutters import Cutter
+    >>> v = Cutter("V60", "", "V", 12, 6, 2, 10, 60, 30, included_angle=math.radians(60))
+    >>> m = incise(Cutting(v, 2000, 800, 18000, depth_per_pass=3), [[(0, 0), (20, 0)], [(0, 9), (20, 9)]], depth=2)
+    >>> m.cutting_length
+    46.0
+    """
+    if not lines:
+        refuse("no line is given", "give at least one")
+    levels = cutting.levels(depth)
+    t: Tracer | None = None
+    for line in lines:
+        run = line if isinstance(line, Run) else polyline(line)
+        t = t or Tracer(cutting, run.start)
+        t.over(run.start)
+        t.rapid_to(1.0)
+        for level in levels:
+            t.plunge(-level)
+            t.follow(run)
+            run = run if run.closed else run.reversed()
+    assert t is not None  # there is at least one line
+    return t.moves()
