@@ -1,0 +1,409 @@
+"""The command line: help, JSON and nothing else, faults in one line each, nothing half written, a quick start."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from shopcalc.cli import COMMANDS, lab_command, main, parser
+from shopcalc.gcode import read_program
+from shopcalc.motion import machine_time
+from shopcalc.shop import Shop
+
+ROOT = Path(__file__).parents[1]
+CHEST = str(ROOT / "data" / "jobs" / "reed-bed-chest.toml")
+PROGRAMS = ROOT / "data" / "programs"
+HEAVY = ("jupyter", "jupyterlab", "plotly", "pandas", "ipywidgets", "IPython", "matplotlib")
+TUNE = [
+    "tune", "--cutter", "SQ12L", "--material", "white-oak", "--machine", "router", "--station", "end", "--grain", "end",
+    "--cut-depth", "1 1/4 in", "--cut-width", "3/8 in",
+]  # fmt: skip
+
+
+@pytest.fixture
+def run(capsys):
+    """Run a command in this process: status, standard output, standard error; never a traceback."""
+
+    def runner(*arguments):
+        status = main([str(a) for a in arguments])
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return status, out, err
+
+    return runner
+
+
+def shell(*arguments, **options):
+    """Run a command as people do, in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "shopcalc", *map(str, arguments)], cwd=ROOT, capture_output=True, text=True,
+        check=False, timeout=60, **options,
+    )  # fmt: skip
+
+
+def refused(result, *words):
+    """Status 2, nothing on standard output, lines on standard error that each name a remedy."""
+    status, out, err = result
+    assert status == 2
+    assert not out
+    lines = err.splitlines()
+    assert lines
+    for line in lines:
+        assert line.startswith("shopcalc: ")
+        assert ": " in line.removeprefix("shopcalc: ")
+    for word in words:
+        assert word in err
+    return lines
+
+
+# --- help ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", ["", *COMMANDS])
+def test_every_command_has_help(command, capsys):
+    with pytest.raises(SystemExit) as left:
+        parser().parse_args([*([command] if command else []), "--help"])
+    assert left.value.code == 0
+    out = capsys.readouterr().out
+    assert "usage: shopcalc" in out
+    if command:
+        assert "--shop" in out
+        assert "--system" in out
+
+
+def test_the_heavy_parts_stay_out_at_start():
+    code = (
+        "import sys\n"
+        "from shopcalc.cli import main\n"
+        "sys.stdout = open({null!r}, 'w')\n"
+        "try:\n    main({arguments!r})\nexcept SystemExit:\n    pass\n"
+        "print([m for m in {heavy!r} if m in sys.modules], 'scipy.stats' in sys.modules, file=sys.stderr)\n"
+    )
+    for arguments in (["--help"], ["quote", CHEST], ["time", str(PROGRAMS)]):
+        filled = code.format(null=os.devnull, arguments=arguments, heavy=HEAVY)
+        done = subprocess.run([sys.executable, "-c", filled], capture_output=True, text=True, check=True, cwd=ROOT)
+        assert done.stderr.strip() == "[] False", arguments
+
+
+def test_help_comes_in_under_a_second():
+    """The best of three, since the machine may be busy."""
+    took = []
+    for _ in range(3):
+        begin = time.perf_counter()
+        assert shell("--help").returncode == 0
+        took.append(time.perf_counter() - begin)
+    assert min(took) < 1.0
+
+
+# --- what every command refuses --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([], ["no command is given", "quote, time"]),
+        (["qoute"], ["did you mean 'quote'?"]),
+        (["quote"], ["JOB.toml", "--help"]),
+        (["time"], ["PROGRAM", "--help"]),
+        (["new"], ["FOLDER", "--help"]),
+        (["tune"], ["--cutter", "--help"]),
+        (["quote", CHEST, "--jsn"], ["there is no flag '--jsn'", "did you mean '--json'?"]),
+        (["quote", CHEST, "extra"], ["one word too many"]),
+        (["time", str(PROGRAMS), "--machin", "router"], ["--machin", "did you mean '--machine'?"]),
+        (["quote", CHEST, "--system", "imperial"], ["imperial", "inch", "metric"]),
+        (["quote", CHEST, "--shop"], ["--shop", "--help"]),
+        (["quote", CHEST, "--shop", "/no/such/place"], ["/no/such/place", "shopcalc new"]),
+        (["quote", CHEST, "--shop", CHEST], ["not a folder"]),
+        (["quote", "none.toml"], ["none.toml", "no such file"]),
+        (["quote", str(ROOT)], ["folder"]),
+        (["quote", ""], [""]),
+        (["quote", "bad\0name"], ["bad"]),
+        (["time", str(PROGRAMS), "--machine", "rooter"], ["did you mean 'router'?"]),
+        (["time", str(PROGRAMS), "--machine", "none.toml"], ["none.toml", "no such file"]),
+    ],
+    ids=str,
+)
+def test_a_wrong_command_line_is_refused_in_one_line_each(arguments, words, run):
+    refused(run(*arguments), *words)
+
+
+BAD_FILES = {
+    "empty": b"",
+    "blank": b"  \n\n",
+    "binary": bytes(range(256)) * 8,
+    "truncated": (ROOT / "data/jobs/reed-bed-chest.toml").read_bytes()[:700],
+    "not utf-8": b'[job]\nname = "caf\xe9"\n',
+    "deep": b"a = " + b"[" * 5000 + b"]" * 5000,
+    "long line": b"a = '" + b"x" * 1_000_000,
+    "another kind": b"G21 G90\nG1 X10 F500\n",
+}
+
+
+@pytest.mark.parametrize("kind", BAD_FILES)
+def test_a_job_file_that_is_none_is_refused_with_its_name(kind, run, tmp_path):
+    file = tmp_path / "job.toml"
+    file.write_bytes(BAD_FILES[kind])
+    lines = refused(run("quote", file, "--json", "--out", tmp_path / "out"))
+    assert "job.toml" in lines[0] or kind == "deep"
+    assert max(map(len, lines)) < 600
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="needs a file that even the owner cannot read")
+@pytest.mark.parametrize("command", ["quote", "time"])
+def test_an_unreadable_file_is_refused(command, capsys):
+    assert main([command, "/proc/self/mem"]) == 2
+    err = capsys.readouterr().err
+    assert "/proc/self/mem: it cannot be read" in err
+    assert "permissions" in err
+
+
+def test_many_faults_are_many_lines(run, tmp_path):
+    text = Path(CHEST).read_text(encoding="utf-8")
+    text = text.replace('"SQ6"', '"SQ66"').replace('"white-oak"', '"wite-oak"').replace('"21 in"', '"21"')
+    file = tmp_path / "job.toml"
+    file.write_text(text, encoding="utf-8")
+    lines = refused(run("quote", file))
+    assert len(lines) > 10
+    assert any("parts[0].operations[0].cutter" in line and "did you mean 'SQ6'?" in line for line in lines)
+
+
+# --- quote -----------------------------------------------------------------------------------------------------------
+
+
+def test_quote_prints_for_people(run):
+    status, out, err = run("quote", CHEST)
+    assert (status, err) == (0, "")
+    for word in ("Reed-bed chest", "floor price", "asked price", "18.0 %", "machining", "marked on it", "1/2 in"):
+        assert word in out
+
+
+def test_quote_json_is_one_document_and_nothing_else(run):
+    status, out, err = run("quote", CHEST, "--json")
+    assert (status, err) == (0, "")
+    d = json.loads(out)
+    assert d["job"] == "Reed-bed chest"
+    assert d["programs"] == 18
+    assert d["loads"] == 74
+    assert d["price"]["floor"] < d["price"]["asked"]
+
+
+def test_quote_in_the_other_system(run):
+    _, out, _ = run("quote", CHEST, "--system", "metric")
+    assert "63.5 mm" in out
+    assert "2 1/2 in" not in out
+
+
+def test_out_writes_three_files_and_replaces_them(run, tmp_path):
+    folder = tmp_path / "deep" / "out"
+    for _ in range(2):
+        status, out, _ = run("quote", CHEST, "--out", folder)
+        assert status == 0
+    assert {p.name for p in folder.iterdir()} == {"quote.txt", "quote.html", "hours.csv"}
+    assert (folder / "quote.txt").read_text(encoding="utf-8") == out
+    assert "<table" in (folder / "quote.html").read_text(encoding="utf-8")
+
+
+def test_out_writes_nothing_where_it_cannot_write_all(run, tmp_path):
+    (tmp_path / "file").write_text("mine")
+    refused(run("quote", CHEST, "--out", tmp_path / "file"), "nothing was written")
+    assert (tmp_path / "file").read_text() == "mine"
+    refused(run("quote", CHEST, "--out", tmp_path / "file" / "below"), "nothing was written")
+    (tmp_path / "half" / "hours.csv").mkdir(parents=True)
+    refused(run("quote", CHEST, "--out", tmp_path / "half"), "a folder stands where a file")
+    assert [p.name for p in (tmp_path / "half").iterdir()] == ["hours.csv"]
+
+
+def test_a_broken_job_leaves_an_older_quote_alone(run, tmp_path):
+    (tmp_path / "quote.txt").write_text("older")
+    bad = tmp_path / "job.toml"
+    bad.write_text("[job]\nname = 3\n")
+    refused(run("quote", bad, "--out", tmp_path))
+    assert (tmp_path / "quote.txt").read_text() == "older"
+    assert {p.name for p in tmp_path.iterdir()} == {"quote.txt", "job.toml"}
+
+
+# --- time ------------------------------------------------------------------------------------------------------------
+
+FIELDS = [
+    "file", "blocks", "moves", "cutting_length_mm", "rapid_length_mm", "cutting_time_s", "rapid_time_s", "dwell_time_s",
+    "change_time_s", "time_s", "length_over_feed_s", "extents_mm", "cutters", "warnings",
+]  # fmt: skip
+
+
+def test_time_json_has_exactly_what_is_promised(run):
+    status, out, err = run("time", PROGRAMS, "--json")
+    assert (status, err) == (0, "")
+    d = json.loads(out)
+    assert list(d) == ["machine", "programs", "time_s"]
+    assert d["machine"] == "router"
+    files = sorted(PROGRAMS.glob("*.nc"))
+    assert [Path(p["file"]).name for p in d["programs"]] == [f.name for f in files]
+    machine = Shop.open().machine("router")
+    for p in d["programs"]:
+        assert list(p) == FIELDS
+        assert list(p["extents_mm"]) == ["x", "y", "z"]
+        t = machine_time(read_program(p["file"], machine).moves, machine)
+        assert p["time_s"] == pytest.approx(t.total_s, abs=1e-5)
+        parts = p["cutting_time_s"] + p["rapid_time_s"] + p["dwell_time_s"] + p["change_time_s"]
+        assert parts == pytest.approx(p["time_s"], abs=1e-4)
+        assert p["cutting_time_s"] >= p["length_over_feed_s"] - 1e-6
+    assert d["time_s"] == pytest.approx(sum(p["time_s"] for p in d["programs"]))
+
+
+def test_a_refused_program_stands_in_the_list_and_the_others_are_done(run, tmp_path):
+    (tmp_path / "a.nc").write_text("G21 G90\nG1 X10 F600\nM2\n")
+    (tmp_path / "b.nc").write_text("G21 G90\nG2 X10 Y10 I1 J99 F500\nM2\n")
+    (tmp_path / "c.NC").write_text("G21 G90\nG1 X20 F600\nM2\n")
+    (tmp_path / "readme.md").write_text("not a program")
+    status, out, err = run("time", tmp_path, "--json")
+    assert status == 2
+    d = json.loads(out)
+    assert [Path(p["file"]).name for p in d["programs"]] == ["a.nc", "b.nc", "c.NC"]
+    bad = d["programs"][1]
+    assert list(bad) == ["file", "time_s", "error"]
+    assert bad["error"]["line"] == 2
+    assert bad["time_s"] is d["time_s"] is None
+    assert d["programs"][2]["time_s"] > 0
+    assert len(err.splitlines()) == 1
+    assert "line 2" in err
+    status, out, _ = run("time", tmp_path)
+    assert status == 2
+    assert "refused" in out
+    assert "c.NC" in out
+
+
+def test_an_unknown_time_is_null_and_not_nothing(run, tmp_path):
+    (tmp_path / "a.nc").write_text("G21 G90\nG1 X10\nM2\n")
+    status, out, _ = run("time", tmp_path / "a.nc", "--json")
+    d = json.loads(out)
+    assert d["programs"][0]["time_s"] is d["programs"][0]["cutting_time_s"] is d["time_s"] is None
+    assert d["programs"][0]["cutting_length_mm"] == 10
+    assert status == 0
+    _, out, _ = run("time", tmp_path / "a.nc")
+    assert "unknown" in out
+
+
+def test_missing_programs_and_empty_folders_are_named_and_the_rest_is_done(run, tmp_path):
+    (tmp_path / "empty").mkdir()
+    status, out, err = run("time", tmp_path / "none.nc", tmp_path / "empty", PROGRAMS / "panels.nc", "--json")
+    assert status == 2
+    assert "none.nc" in err
+    assert "no program in this folder" in err
+    assert len(err.splitlines()) == 2
+    done = [p for p in json.loads(out)["programs"] if "error" not in p]
+    assert [Path(p["file"]).name for p in done] == ["panels.nc"]
+
+
+@pytest.mark.parametrize("kind", ["empty", "binary", "blank"])
+def test_a_program_that_is_none_is_refused_with_its_name(kind, run, tmp_path):
+    file = tmp_path / "x.nc"
+    file.write_bytes(BAD_FILES[kind])
+    status, out, err = run("time", file, "--json")
+    assert status == 2
+    assert "x.nc" in err
+    assert json.loads(out)["programs"][0]["error"]["message"]
+
+
+def test_another_machine_takes_another_time(run, tmp_path):
+    slow = tmp_path / "slow.toml"
+    slow.write_text('[axes.x]\nfeed = "1 m/min"\nrapid = "2 m/min"\nacceleration = "50 mm/s^2"\n')
+    _, fast_out, _ = run("time", PROGRAMS / "panels.nc", "--json")
+    _, slow_out, _ = run("time", PROGRAMS / "panels.nc", "--json", "--machine", slow)
+    assert json.loads(slow_out)["machine"] == "slow"
+    assert json.loads(slow_out)["time_s"] > 1.5 * json.loads(fast_out)["time_s"]
+
+
+# --- new, lab --------------------------------------------------------------------------------------------------------
+
+
+def test_new_makes_a_shop_that_quotes(run, tmp_path):
+    folder = tmp_path / "my shop"
+    status, out, _ = run("new", folder)
+    assert status == 0
+    assert "invented" in out
+    status, out, _ = run("quote", folder / "jobs" / "garden-gates.toml", "--shop", folder, "--json")
+    assert status == 0
+    assert json.loads(out)["quantity"] == 12
+    refused(run("new", folder), "not empty")
+
+
+def test_the_shop_that_is_named_is_the_one_that_counts(run, tmp_path):
+    run("new", tmp_path / "own")
+    rates = tmp_path / "own" / "rates.toml"
+    text = rates.read_text(encoding="utf-8")
+    rates.write_text(text.replace('margin = "18 %"', 'margin = "30 %"'), encoding="utf-8")
+    _, out, _ = run("quote", tmp_path / "own" / "jobs" / "reed-bed-chest.toml", "--shop", tmp_path / "own", "--json")
+    d = json.loads(out)["price"]
+    assert 1 - d["floor"] / d["asked"] == pytest.approx(0.30, abs=1e-4)
+
+
+def test_the_notebooks_open_on_this_machine_only_and_without_news(tmp_path):
+    command = lab_command(tmp_path, tmp_path, browser=False)
+    assert command[:3] == [sys.executable, "-m", "jupyterlab"]
+    assert "--ServerApp.ip=127.0.0.1" in command
+    assert "--no-browser" in command
+    quiet = json.loads((tmp_path / "overrides.json").read_text())
+    assert quiet["@jupyterlab/apputils-extension:notification"]["fetchNews"] == "false"
+
+
+def test_jupyterlab_knows_every_setting_it_is_given(tmp_path):
+    """JupyterLab refuses or warns of a setting it does not know; asked for its configuration it starts no server."""
+    command = [*lab_command(tmp_path, tmp_path, browser=False), "--show-config-json"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "unrecognized" not in done.stderr.lower()
+    assert "127.0.0.1" in done.stdout
+
+
+# --- as a process ----------------------------------------------------------------------------------------------------
+
+
+def test_it_runs_as_a_module_and_says_its_status():
+    done = shell("quote", CHEST, "--json")
+    assert done.returncode == 0
+    assert not done.stderr
+    assert json.loads(done.stdout)["currency"] == "USD"
+    assert shell("quote", "none.toml").returncode == 2
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes close otherwise there")
+def test_a_reader_that_leaves_early_gets_no_traceback():
+    script = f"{sys.executable} -m shopcalc time {PROGRAMS} --json | head -c 10"
+    done = subprocess.run(["sh", "-c", script], cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
+    assert "Traceback" not in done.stderr
+    assert "Exception ignored" not in done.stderr
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals differ there")
+def test_an_interrupt_ends_quietly():
+    code = (
+        "import shopcalc.cli as c, os, signal\n"
+        "c._quote = lambda chosen: os.kill(os.getpid(), signal.SIGINT) or __import__('time').sleep(5)\n"
+        "raise SystemExit(c.main(['quote', 'x']))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT)
+    assert done.returncode == 130
+    assert not done.stderr
+    assert signal.SIGINT == 2
+
+
+def test_a_terminal_without_the_signs_still_gets_its_quote():
+    done = shell("quote", CHEST, env={**os.environ, "PYTHONIOENCODING": "ascii"})
+    assert done.returncode == 0
+    assert "floor price" in done.stdout
+
+
+def test_a_fault_of_ours_is_one_line_too(monkeypatch, run):
+    import shopcalc.cli as cli
+
+    monkeypatch.setattr(cli, "_quote", lambda chosen: 1 / 0)
+    status, _, err = run("quote", CHEST)
+    assert status == 2
+    assert len(err.splitlines()) == 1
+    assert "ZeroDivisionError" in err
