@@ -10,13 +10,15 @@ from dataclasses import dataclass
 
 from shopcalc.quote.costs import cents
 from shopcalc.quote.pricing import Price
+from shopcalc.sources import cautions
 from shopcalc.units import write, write_time
 
 _WIDTH = 118
 #: Shown with every quote.
 CAUTION = (
-    "Feeds and times are estimates. Never run a cutter above the greatest speed marked on it. The makers' "
-    "instructions, local codes and licensed practice come before any figure here."
+    "Feeds and times are estimates. Never run a cutter above the greatest speed marked on it. Wear eye and hearing "
+    "protection, guard the cutter, extract the dust. The makers' instructions, local codes and licensed practice come "
+    "before any figure here."
 )
 
 
@@ -124,6 +126,23 @@ def _each_words(price: Price) -> str:
     return f"{cents(float(price.asked) / n):,} each" if n > 1 else ""
 
 
+def caution(price: Price) -> str:
+    """The usual cautions, and what is known of the dust of the woods in the job.
+
+    Parameters
+    ----------
+    price : Price
+        Of the job.
+    """
+    dust = [
+        f"Dust of {p.material}: {c.item} {c.value} ({c.basis})."
+        for p in price.estimate.purchases
+        for c in cautions("wood dust", p.material)
+        if c.applies_to
+    ]
+    return " ".join([CAUTION, *dust])
+
+
 def sheets(price: Price) -> tuple[Sheet, ...]:
     """What people read, as tables of text: parts, hours, programs, price.
 
@@ -159,7 +178,7 @@ def as_text(price: Price) -> str:
         out += ["", "Look at this"]
         for w in price.warnings:
             out += textwrap.wrap(w, _WIDTH, initial_indent="  * ", subsequent_indent="    ")
-    out += ["", *textwrap.wrap("Caution. " + CAUTION, _WIDTH)]
+    out += ["", *textwrap.wrap("Caution. " + caution(price), _WIDTH)]
     return "\n".join(line.rstrip() for line in out) + "\n"
 
 
@@ -219,7 +238,7 @@ def as_html(price: Price) -> str:
         body.append("<h2>Look at this</h2><ul>")
         body += [f"<li>{html.escape(w)}</li>" for w in price.warnings]
         body.append("</ul>")
-    body.append(f'<p class="caution"><strong>Caution.</strong> {html.escape(CAUTION)}</p>')
+    body.append(f'<p class="caution"><strong>Caution.</strong> {html.escape(caution(price))}</p>')
     return (
         f'<!doctype html>\n<html lang="en">\n<head><meta charset="utf-8"><title>{html.escape(name)}</title>'
         f"<style>{_STYLE}</style></head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
