@@ -74,7 +74,7 @@ class NumberControl:
     def __init__(self, name: str, value: float, low: float, high: float, step: float) -> None:
         self.box = widgets.BoundedFloatText(
             value=value, min=low, max=high, step=step, description=name,
-            style={"description_width": "15em"}, layout=widgets.Layout(width="23em"),
+            style={"description_width": "17em"}, layout=widgets.Layout(width="25em"),
         )  # fmt: skip
         self.slider = widgets.FloatSlider(
             value=value, min=low, max=high, step=step, readout=False, continuous_update=False,

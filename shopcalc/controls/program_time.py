@@ -25,7 +25,11 @@ if TYPE_CHECKING:
     from shopcalc.shop import Shop
 
 _MINUTE = 60.0
-_FEEDS: dict[System, tuple[str, float]] = {"metric": ("m/min", 60 / 1000), "inch": ("in/min", 60 / 25.4)}
+#: What is shown: name of the unit of speeds, mm/min in one of it; of acceleration; of short lengths; of long ones.
+_UNITS: dict[System, tuple[tuple[str, float], ...]] = {
+    "metric": (("m/min", 1000.0), ("mm/s²", 1.0), ("mm", 1.0), ("m", 1000.0)),
+    "inch": (("in/min", 25.4), ("in/s²", 25.4), ("in", 25.4), ("ft", 304.8)),
+}
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,7 @@ class ProgramTimeControl:
 
     def __init__(self, shop: Shop, machine: Machine, files: list[Path], system: System = "metric") -> None:
         self.shop, self.machine, self.system = shop, machine, system
+        self._speed, self._accel, self._short, self._long = _UNITS[system]
         self.programs: dict[str, Program] = {}
         self.refused: list[str] = []
         for file in files:
@@ -73,9 +78,9 @@ class ProgramTimeControl:
             layout=widgets.Layout(width="46em"), style={"description_width": "7em"},
         )  # fmt: skip
         tolerance = self.machine.controller.corner_tolerance
-        self.rapid = NumberControl("rapid, m/min", _or(x.rapid / 1000, 20), 1, 60, 0.5)
-        self.acceleration = NumberControl("acceleration, mm/s²", _or(x.acceleration, 500), 50, 5000, 50)
-        self.tolerance = NumberControl("corner tolerance, mm", _or(tolerance, 0.05), 0.005, 0.5, 0.005)
+        self.rapid = _limit("rapid", self._speed, _or(x.rapid, 20_000), 1000, 60_000)
+        self.acceleration = _limit("acceleration", self._accel, _or(x.acceleration, 500), 50, 5000)
+        self.tolerance = _limit("corner tolerance", self._short, _or(tolerance, 0.05), 0.005, 0.5)
         self.feed_share = NumberControl("feed as run, % of program", 100 * self.machine.feed_share, 10, 200, 5)
         self.shown = widgets.Dropdown(
             options=names, description="speed of", style={"description_width": "7em"},
@@ -87,7 +92,7 @@ class ProgramTimeControl:
         self.shown.observe(lambda _: self._draw_speed(), names="value")
 
     def _build_figures(self) -> None:
-        unit = _FEEDS[self.system][0]
+        unit = self._speed[0]
         self.causes_figure = figure(
             [go.Bar(x=[], y=[], orientation="h", marker={"color": HUE}, textposition="auto", name="minutes")],
             title={"text": "Where the minutes went"}, height=330,
@@ -100,7 +105,7 @@ class ProgramTimeControl:
                 go.Scatter(x=[], y=[], mode="lines", line={"color": HUE, "width": 2}, name="reached"),
             ],
             title={"text": "Speed along the path"}, height=360, legend={"orientation": "h", "y": 1.12, "x": 0.6},
-            xaxis={"title": {"text": "distance, m" if self.system == "metric" else "distance, ft"}},
+            xaxis={"title": {"text": f"distance, {self._long[0]}"}},
             yaxis={"title": {"text": f"speed, {unit}"}, "rangemode": "tozero"},
         )  # fmt: skip
         self.answer, self.table, self.places, self.faults = (widgets.HTML() for _ in range(4))
@@ -114,21 +119,19 @@ class ProgramTimeControl:
     def present_machine(self) -> Machine:
         """The machine as the sliders have it; z keeps its own ratio to x."""
         m, x0 = self.machine, self.machine.axes[0]
-        by_rapid = _ratio(self.rapid.value * 1000, x0.rapid)
-        by_acceleration = _ratio(self.acceleration.value, x0.acceleration)
+        rapid, acceleration = self.rapid.value * self._speed[1], self.acceleration.value * self._accel[1]
+        by_rapid, by_acceleration = _ratio(rapid, x0.rapid), _ratio(acceleration, x0.acceleration)
         axes = tuple(
             replace(
                 a,
-                rapid=a.rapid * by_rapid if math.isfinite(a.rapid) else self.rapid.value * 1000,
-                acceleration=a.acceleration * by_acceleration
-                if math.isfinite(a.acceleration)
-                else self.acceleration.value,
+                rapid=a.rapid * by_rapid if math.isfinite(a.rapid) else rapid,
+                acceleration=a.acceleration * by_acceleration if math.isfinite(a.acceleration) else acceleration,
             )
             for a in m.axes
         )
         controller = m.controller
         if controller.corner == "tolerance":
-            controller = replace(controller, corner_tolerance=self.tolerance.value)
+            controller = replace(controller, corner_tolerance=self.tolerance.value * self._short[1])
         return m.with_(axes=axes, controller=controller, feed_share=self.feed_share.value / 100)
 
     def update(self) -> None:
@@ -168,7 +171,7 @@ class ProgramTimeControl:
             for k in ("cutting_time_s", "rapid_time_s", "change_time_s", "dwell_time_s")
         ]
         last = ["together", self._metres(cut), self._metres(rapid), *parts, *sums, _minutes(ideal)]
-        unit = "m" if self.system == "metric" else "ft"
+        unit = self._long[0]
         head = [
             "program", f"cutting, {unit}", f"rapid, {unit}", "cutting, min", "rapid, min", "changes, min",
             "standing, min", "in all, min", "length / feed, min",
@@ -182,7 +185,7 @@ class ProgramTimeControl:
         return [t.name, *lengths, *(_minutes(s) for s in seconds), _minutes(time.length_over_feed_s)]
 
     def _metres(self, mm: float) -> str:
-        return f"{mm / 1000:.2f}" if self.system == "metric" else f"{mm / 304.8:.1f}"
+        return f"{mm / self._long[1]:.2f}"
 
     def _draw_causes(self) -> None:
         sums: dict[str, float] = {}
@@ -200,8 +203,8 @@ class ProgramTimeControl:
             return
         time = machine_time(self.programs[name].moves, self.present_machine())
         distance, speed, asked = time.profile()
-        factor = _FEEDS[self.system][1]
-        along = distance / (1000 if self.system == "metric" else 304.8)
+        factor = 60 / self._speed[1]
+        along = distance / self._long[1]
         with self.speed_figure.change() as f:
             f.data[0].x, f.data[0].y = along.tolist(), [None if math.isnan(v) else v * factor for v in asked]
             f.data[1].x, f.data[1].y = along.tolist(), (speed * factor).tolist()
@@ -212,6 +215,14 @@ class ProgramTimeControl:
             rows.append([str(number), str(time.moves.line[i]), f"{x}, {y}, {z}", f"{lost:.2f}"])
         head = ["place", "program line", "ends at x, y, z", "seconds lost"]
         self.places.value = table(f"Where {name} loses most against its feed", head, rows, words=(2,))
+
+
+def _limit(name: str, unit: tuple[str, float], value: float, low: float, high: float) -> NumberControl:
+    """A number control over a limit of the machine, given in house units, shown in another; steps of about 1 %."""
+    word, size = unit
+    step = 10.0 ** math.floor(math.log10((high - low) / size / 100))
+    value, low, high = (round(v / size, 4) for v in (value, low, high))
+    return NumberControl(f"{name}, {word}", value, low, high, step)
 
 
 def _or(value: float, otherwise: float) -> float:

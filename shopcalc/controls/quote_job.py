@@ -57,13 +57,14 @@ class QuoteControl:
         )  # fmt: skip
         self.price_figure = figure(
             [
-                go.Scatter(x=[], y=[], mode="lines", line={"color": PALE, "width": 14}, name="cost, middle to 90 %"),
+                go.Scatter(x=[], y=[], mode="lines", line={"color": PALE, "width": 14}, name="cost"),
                 go.Scatter(
                     x=[], y=[], mode="markers+text", marker={"color": HUE, "size": 14, "symbol": "line-ns-open"},
                     textposition="top center", name="floor and asked price",
                 ),
             ],
-            title={"text": "Where the price stands against what the job may cost"}, height=230, showlegend=False,
+            title={"text": "The price against what such jobs cost (band: from half of them to nine in ten)"},
+            height=230, showlegend=False,
             xaxis={"title": {"text": self.shop.rates.currency}}, yaxis={"visible": False, "range": [-1, 1.6]},
         )  # fmt: skip
         self.answer, self.hours_table, self.price_table, self.remarks = (widgets.HTML() for _ in range(4))
@@ -82,7 +83,7 @@ class QuoteControl:
         return rates.with_(
             people={phase: amount * people for phase, amount in rates.people.items()},
             machine=replace(rates.machine, hours_per_year=self.hours_per_year.value),
-            material_prices={k: (amount * wood, per) for k, (amount, per) in rates.material_prices.items()},
+            materials={k: (amount * wood, per) for k, (amount, per) in rates.materials.items()},
             margin=self.margin.value / 100,
         )
 
@@ -108,9 +109,13 @@ class QuoteControl:
             f.data[0].x, f.data[0].y = [float(p.p50), float(p.p90)], [0, 0]
             f.data[1].x, f.data[1].y = [float(p.floor), float(p.asked)], [0, 0]
             f.data[1].text = ["floor", "asked"]
-        rows = [[line.name, f"{line.amount:,.2f}", line.how] for line in p.lines]
-        last = ["floor price", f"{p.floor:,.2f}", f"half of such jobs cost less than {p.p50:,.0f}, nine in ten less "
-                f"than {p.p90:,.0f}"]  # fmt: skip
+        *costs, margin = p.lines
+        reach = f"half of such jobs cost less than {p.p50:,.0f}, nine in ten less than {p.p90:,.0f}"
+        rows = [[line.name, f"{line.amount:,.2f}", line.how] for line in costs]
+        rows.append(["floor price", f"{p.floor:,.2f}", f"all of the above; {reach}"])
+        rows.append([margin.name, f"{margin.amount:,.2f}", margin.how])
+        earns = "" if earned is None else f"each of our {self.estimate.own_hours:.1f} hours earns {earned:,.2f}"
+        last = ["asked price", f"{p.asked:,.2f}", earns]
         self.price_table.value = table("Price, line by line", ["line", code, "working"], rows, last, words=(2,))
 
     def _show_hours(self) -> None:
