@@ -8,30 +8,25 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from shopcalc.gcode.arcs import centre_from_radius, sweep_about
 from shopcalc.gcode.blocks import Block, sort_words
-from shopcalc.gcode.collecting import Collector
-from shopcalc.gcode.cycles import CYCLES, PECKING, hole, pecks
+from shopcalc.gcode.cycles import CYCLES
+from shopcalc.gcode.drilling import Driller
 from shopcalc.gcode.modal import Drilling, Modal
+from shopcalc.gcode.moving import AXES, CENTRE, NO_FEED, Mover
 from shopcalc.gcode.reports import Note, Reports, Word
-from shopcalc.gcode.runs import FARTHEST, execute, takes_plain_lines
+from shopcalc.gcode.runs import execute, takes_plain_lines
 from shopcalc.gcode.words import BadTextError, blank_comments, split_words
 from shopcalc.machines import Controller
-from shopcalc.moves import PLANE_AXES, Floats, Kind, Moves, Stop
+from shopcalc.moves import Floats, Kind, Moves, Stop
 
 if TYPE_CHECKING:
     from shopcalc.machines import Machine
 
-_AXES, _CENTRE, _EXTRA_AXES = "XYZ", "IJK", "ABUVW"
+_EXTRA = "ABUVW"
 _INCH = 25.4
-_LONG_DWELL = 60.0  # s; more than a minute is a hint that the dwell's unit is the wrong one
-_MOST_REPEATS = 10_000
-_MOST_FROM_CYCLES = 2_000_000  # moves in a whole program: a slip in L or Q must not fill the memory
 _SKIP = re.compile(r"(\s*(?:[Nn][ \t]*[\d.]+)?[ \t]*)/(\d?)(?![\d.])")
 _NUMBERED = re.compile(r"\s*(?:[Oo:])[ \t]*\d+\s*$")
-_NO_FEED = "no feed is known here: the time of the program is unknown"
 
 
 class Interpreter:
@@ -58,12 +53,11 @@ class Interpreter:
             scale=_INCH if self.controller.units == "in" else 1.0,
             units_said=self.controller.units is not None,
         )
-        self.out = Collector(at)
+        self.mover = Mover(self.state, self.controller, self.reports)
+        self._driller = Driller(self.mover)
         self.blocks, self.ended = 0, False
         self.labels: dict[int, str] = {}
-        self._percents, self._from_cycles = 0, 0
-        self._block_feed: Word | None = None
-        self._exact_here, self._feedless = False, False
+        self._percents = 0
 
     def notes(self) -> tuple[Note, ...]:
         """What was reported so far."""
@@ -71,7 +65,7 @@ class Interpreter:
 
     def moves(self) -> Moves:
         """All moves so far; the interpreter is done with afterwards."""
-        return self.out.moves(self.labels)
+        return self.mover.out.moves(self.labels)
 
     # --- one line ------------------------------------------------------------------------------------------------
 
@@ -125,7 +119,7 @@ class Interpreter:
 
         Units come first, so that a feed beside G20 or G21 counts in the unit it stands with, as every shop means it.
         """
-        self._exact_here = False
+        self.mover.exact_here = False
         self._units(block)
         self._feed_and_speed(block)
         self._cutter_and_spindle(block)
@@ -156,7 +150,7 @@ class Interpreter:
             s.feed_mode, s.feed = int(mode.value), math.nan
             if s.feed_mode == 95:
                 self.reports.note(mode, "feed per revolution (G95) is turned into feed at the speed in force")
-        self._block_feed = f = block.take("F")
+        f = self.mover.block_feed = block.take("F")
         if f is not None:
             if f.value < 0:
                 self.reports.refuse(f, f"the feed '{f.text}' is negative", "write a feed above zero")
@@ -179,34 +173,24 @@ class Interpreter:
             s.cutter, s.spindle = s.next_cutter, 0
             if block.comment:
                 self.labels[s.cutter] = block.comment
-            self._stand(Kind.CHANGE, float(s.cutter))
+            self.mover.stand(Kind.CHANGE, float(s.cutter))
         turn = block.code("M spindle")
         if turn in (3, 4):
             before, s.spindle = s.spindle, int(turn)
             if before != s.spindle:
-                self._stand(Kind.STOP, Stop.SPINDLE_START)
+                self.mover.stand(Kind.STOP, Stop.SPINDLE_START)
             if s.speed == 0:
                 self.reports.note(block.modal["M spindle"], "the spindle starts without a speed")
         elif turn == 5:
             s.spindle = 0
-            self._stand(Kind.STOP, Stop.SPINDLE_STOP)
+            self.mover.stand(Kind.STOP, Stop.SPINDLE_STOP)
         if any(f"M {what}" in block.modal for what in ("mist", "flood", "coolant off")):
-            self._stand(Kind.STOP, Stop.OTHER)
+            self.mover.stand(Kind.STOP, Stop.OTHER)
         for word in block.unknown:
             self.reports.note(word, f"'{word.text}' is not understood: taken as a stop that takes no time")
-            self._stand(Kind.STOP, Stop.OTHER)
+            self.mover.stand(Kind.STOP, Stop.OTHER)
         if block.unknown:
             block.drop("PQ")
-
-    def _seconds(self, word: Word) -> float:
-        """A dwell: on a control that counts milliseconds a decimal point still means seconds."""
-        if word.value < 0:
-            self.reports.refuse(word, f"the dwell '{word.text}' is negative", "write a time of 0 or more")
-        milliseconds = self.controller.dwell_unit == "ms" and "." not in word.text
-        seconds = word.value / 1000.0 if milliseconds else word.value
-        if seconds > _LONG_DWELL:
-            self.reports.note(word, "a dwell of more than a minute: check the machine's dwell unit (s or ms)")
-        return seconds
 
     def _plane_to_distance(self, block: Block) -> None:
         s, m = self.state, block.modal
@@ -214,7 +198,7 @@ class Interpreter:
             time = block.take("PXU")
             if time is None:
                 self.reports.refuse(m["not modal"], "a dwell without its time", "add P with the time")
-            self._stand(Kind.DWELL, self._seconds(time))
+            self.mover.stand(Kind.DWELL, self.mover.seconds(time))
         if (plane := block.code("plane")) is not None:
             s.plane = int(plane) - 17
         if (radius := m.get("cutter radius")) is not None and radius.value != 40:
@@ -241,14 +225,14 @@ class Interpreter:
             return
         word = block.modal["not modal"]
         if code == 9:
-            self._exact_here = True
+            self.mover.exact_here = True
         elif code == 10:
             self.reports.note(word, "an offset is set in the program (G10): not known, taken as 0")
             block.given.clear()
         elif code == 92:
-            if not block.has(_AXES):
+            if not block.has(AXES):
                 self.reports.refuse(word, "G92 without a position", "add the axis whose zero moves")
-            for k, letter in enumerate(_AXES):
+            for k, letter in enumerate(AXES):
                 if (to := block.take(letter)) is not None:
                     s.offset[k] = s.at[k] - to.value * s.scale
             s.saved_offset = s.offset.copy()
@@ -263,14 +247,14 @@ class Interpreter:
                 word, f"'{word.text}' goes to a place the program does not tell: only the way to its intermediate "
                 "point is timed",
             )  # fmt: skip
-            if block.has(_AXES):
-                self._need_units(block.first(_AXES))
-                self._to(Kind.RAPID, self._target(block), block.first(_AXES))
-            block.drop(_AXES)
+            if block.has(AXES):
+                self.mover.need_units(block.first(AXES))
+                self.mover.to(Kind.RAPID, self.mover.target(block), block.first(AXES))
+            block.drop(AXES)
         elif code == 53:
-            if block.has(_AXES):
+            if block.has(AXES):
                 self.reports.note(word, "a move in machine coordinates (G53): its length is not known and not timed")
-            block.drop(_AXES)
+            block.drop(AXES)
 
     # --- motion --------------------------------------------------------------------------------------------------
 
@@ -282,13 +266,13 @@ class Interpreter:
             if word.value in CYCLES and s.motion not in CYCLES:
                 s.drilling = Drilling(old_z=float(s.at[2]))
             s.motion, s.motion_said = int(word.value), True
-        axes = block.first(_AXES)
+        axes = block.first(AXES)
         if s.motion in CYCLES:
             if axes is not None or (word is not None and block.has("LR")):
-                self._cycle(block, word or axes)
+                self._driller.drill(block, word or axes)
             return
         arc = s.motion in (2, 3)
-        place = axes or (block.first(_CENTRE + "R") if arc else None)
+        place = axes or (block.first(CENTRE + "R") if arc else None)
         if place is None:
             return
         if s.motion == 80:
@@ -296,207 +280,13 @@ class Interpreter:
         if not s.motion_said:
             s.motion_said = True
             self.reports.note(place, "no motion is said (G0 or G1): taken as G1, a line at feed")
-        self._need_units(place)
-        target = self._target(block)
+        self.mover.need_units(place)
+        target = self.mover.target(block)
         if arc:
-            self._arc(block, target, place)
+            self.mover.arc(block, target, place)
         else:
-            self._to(Kind.RAPID if s.motion == 0 else Kind.LINE, target, place)
-        block.drop(_AXES)
-
-    def _need_units(self, word: Word | None) -> None:
-        if not self.state.units_said:
-            self.state.units_said = True
-            self.reports.note(word, "no unit is said (G20 or G21): taken as millimetres")
-
-    def _target(self, block: Block, letters: str = _AXES) -> Floats:
-        s = self.state
-        target = s.at.copy()
-        for k, letter in enumerate(letters):
-            if letter in block.given:
-                value = block.given[letter].value * s.scale
-                target[k] = value + (s.offset[k] if s.absolute else s.at[k])
-                if not abs(target[k]) < FARTHEST:
-                    self.reports.refuse(
-                        block.given[letter], "the position is beyond any machine", "check the number and its point"
-                    )
-        return target
-
-    def _feed_of(self, length: float, word: Word | None) -> float:
-        """Feed of a cutting move in mm/min; nan where none is known."""
-        s = self.state
-        if s.feed_mode == 93:
-            if self._block_feed is None:
-                self.reports.refuse(word, "inverse time feed (G93) needs an F in every cutting block",
-                                    "add F (1 / minutes)")  # fmt: skip
-            return length * self._block_feed.value or math.nan
-        if math.isnan(s.feed):
-            self.reports.note(word, _NO_FEED)
-            self._feedless = True
-        elif s.feed_mode == 95:
-            if s.rpm == 0:
-                self.reports.note(word, "feed per revolution with a standing spindle: the time is unknown")
-            return s.feed * s.rpm or math.nan
-        return s.feed
-
-    def _to(self, kind: Kind, target: Floats, word: Word | None) -> None:
-        s = self.state
-        length = float(np.linalg.norm(target - s.at))
-        if length == 0.0:
-            return
-        feed = math.nan if kind == Kind.RAPID else self._feed_of(length, word)
-        self._move(kind, target, feed)
-
-    def _move(self, kind: Kind, target: Floats, feed: float) -> None:
-        s = self.state
-        exact = s.exact or self._exact_here
-        self.out.one(kind, target, feed, 0.0, self.reports.number, s.rpm, s.cutter, exact)
-        s.at = target
-
-    def _stand(self, kind: Kind, value: float) -> None:
-        s = self.state
-        self.out.one(kind, s.at, math.nan, value, self.reports.number, s.rpm, s.cutter, False)
-
-    def _arc(self, block: Block, target: Floats, place: Word) -> None:
-        s = self.state
-        p, q, axial = PLANE_AXES[s.plane]
-        clockwise = np.array([s.motion == 2])
-        radius = block.take("R")
-        offsets = [block.take(_CENTRE[k]) for k in (p, q)]
-        given = offsets[0] or offsets[1]
-        if radius is not None and given is not None:
-            self.reports.refuse(given, "an arc with its radius and its centre", "keep R, or keep its centre")
-        if (turns := block.take("P")) is not None:
-            self.reports.refuse(turns, "an arc of several turns (P) is not read yet", "write the turns out")
-        if radius is not None:
-            centre = self._radius_centre(radius, target, clockwise)
-        elif given is not None:
-            centre = self._offset_centre(offsets, given)
-        else:
-            need = " and ".join(sorted(_CENTRE[k] for k in (p, q)))
-            self.reports.refuse(place, "an arc without its centre", f"add {need}, or R")
-        first = math.hypot(s.at[p] - centre[p], s.at[q] - centre[q])
-        last = math.hypot(target[p] - centre[p], target[q] - centre[q])
-        if first == 0.0:
-            self.reports.refuse(place, "an arc of radius 0", "check the centre")
-        tolerance = self.controller.arc_tolerance
-        if not abs(first - last) <= tolerance:
-            message = f"the arc does not close: its radius is {first:.4f} mm at the start and {last:.4f} mm at the end"
-            remedy = f"check the centre, or raise arc_tolerance (now {tolerance:g} mm) of the machine"
-            self.reports.refuse(place, message, remedy)
-        sweep = float(sweep_about(s.at[None], target[None], centre[None], s.plane, clockwise)[0])
-        feed = self._feed_of(math.hypot(first * sweep, target[axial] - s.at[axial]), place)
-        self.out.arc(centre, sweep, s.plane)
-        self._move(Kind.ARC, target, feed)
-
-    def _offset_centre(self, offsets: list[Word | None], given: Word) -> Floats:
-        s = self.state
-        centre = s.at.copy()
-        for k, word in zip(PLANE_AXES[s.plane], offsets, strict=False):
-            if word is not None:
-                centre[k] = word.value * s.scale + (s.offset[k] if s.arc_absolute else s.at[k])
-                if not abs(centre[k]) < FARTHEST:
-                    self.reports.refuse(word, "the centre is beyond any machine", "check the number and its point")
-            elif s.arc_absolute:
-                self.reports.refuse(
-                    given, "under G90.1 an arc needs both coordinates of its centre", f"add {_CENTRE[k]}"
-                )
-        return centre
-
-    def _radius_centre(self, word: Word, target: Floats, clockwise: NDArray[np.bool_]) -> Floats:
-        s = self.state
-        radius = word.value * s.scale
-        if not abs(radius) < FARTHEST:
-            self.reports.refuse(word, "the radius is beyond any machine", "check the number and its point")
-        centre, chord = centre_from_radius(s.at[None], target[None], np.array([radius]), s.plane, clockwise)
-        if chord[0] == 0.0:
-            self.reports.refuse(word, "a full circle cannot be given by its radius", "give its centre instead")
-        if abs(radius) < chord[0] / 2.0 - self.controller.arc_tolerance:
-            self.reports.refuse(
-                word, f"the radius {abs(radius):g} mm is too small: the end points are {chord[0]:g} mm apart",
-                "check the radius and the end point",
-            )  # fmt: skip
-        out: Floats = centre[0]
-        return out
-
-    # --- drilling ------------------------------------------------------------------------------------------------
-
-    def _cycle(self, block: Block, place: Word | None) -> None:
-        """A drilling cycle, expanded into its moves.
-
-        R is sticky, and Z, Q and P too: as levels and depths, so that a hole stays as deep under G91 as under G90.
-        """
-        s, d, code = self.state, self.state.drilling, self.state.motion
-        if s.plane != 0:
-            self.reports.refuse(place, "a drilling cycle outside the XY plane is not read yet", "use G17")
-        if s.feed_mode == 93:
-            self.reports.refuse(place, "a drilling cycle under inverse time feed", "use G94")
-        self._need_units(place)
-        lift = float(s.at[2])
-        r_word, z_word, q_word, p_word = (block.take(letter) for letter in "RZQP")
-        if r_word is not None:
-            d.r = r_word.value * s.scale + (s.offset[2] if s.absolute else lift)
-        if d.r is None:
-            self.reports.refuse(place, "a drilling cycle without R (its retract level)", "add R")
-        if z_word is not None:
-            d.z = z_word.value * s.scale + (s.offset[2] if s.absolute else d.r)
-        if d.z is None:
-            self.reports.refuse(place, "a drilling cycle without Z (its depth)", "add Z")
-        if q_word is not None:
-            d.peck = q_word.value * s.scale
-        if p_word is not None:
-            d.dwell = self._seconds(p_word)
-        if code in (82, 86, 89) and d.dwell == 0.0:
-            self.reports.note(place, f"G{code} without P: no dwell at the bottom")
-        for level, word in ((d.r, r_word), (d.z, z_word)):
-            if not abs(level) < FARTHEST:
-                self.reports.refuse(word or place, "the level is beyond any machine", "check the number and its point")
-        if d.r < d.z:
-            self.reports.refuse(
-                place, f"the retract level R ({d.r:g} mm) lies below the depth ({d.z:g} mm)", "check R and Z"
-            )
-        if code in PECKING and d.peck <= 0.0:
-            self.reports.refuse(q_word or place, "a pecking cycle without Q (depth of a peck)", "add Q above zero")
-        repeats = self._repeats(block, place)
-        old = d.old_z if s.absolute else lift
-        clear = max(old, d.r) if s.return_to_old else d.r
-        self._count_cycle(block, repeats, pecks(d.r, d.z, d.peck if code in PECKING else 0.0), place)
-        if repeats and lift < d.r:
-            self._to(Kind.RAPID, np.array([s.at[0], s.at[1], d.r]), place)
-        for _ in range(repeats):
-            self._to(Kind.RAPID, self._target(block, "XY"), place)
-            self._hole(hole(code, d.r, d.z, clear, d.peck, d.dwell), place)
-        block.drop(_AXES)
-
-    def _repeats(self, block: Block, place: Word | None) -> int:
-        word = block.take("LK")
-        if word is None:
-            return 1
-        if word.value == 0:
-            self.reports.note(word, f"a cycle with {word.letter}0 is not executed")
-            return 0
-        if word.value != int(word.value) or not 0 < word.value <= _MOST_REPEATS:
-            self.reports.refuse(word, f"'{word.text}' repeats", f"write a whole number from 1 to {_MOST_REPEATS}")
-        return int(word.value)
-
-    def _count_cycle(self, block: Block, repeats: int, count: int, place: Word | None) -> None:
-        self._from_cycles += repeats * (4 + 3 * count)
-        if self._from_cycles > _MOST_FROM_CYCLES:
-            self.reports.refuse(
-                place, f"the drilling cycles come to more than {_MOST_FROM_CYCLES} moves", "check L and Q"
-            )
-
-    def _hole(self, steps: Iterable[tuple[Kind, float]], place: Word | None) -> None:
-        s, turning = self.state, self.state.spindle
-        for kind, value in steps:
-            if kind == Kind.DWELL:
-                self._stand(kind, value)
-            elif kind == Kind.STOP:
-                if turning:
-                    s.spindle = turning if value == Stop.SPINDLE_START else 0
-                    self._stand(kind, value)
-            else:
-                self._to(kind, np.array([s.at[0], s.at[1], value]), place)
+            self.mover.to(Kind.RAPID if s.motion == 0 else Kind.LINE, target, place)
+        block.drop(AXES)
 
     # --- what is left of a block ---------------------------------------------------------------------------------
 
@@ -504,11 +294,11 @@ class Interpreter:
         """Words that nobody used: offsets' numbers mean no motion; the others are reported."""
         block.drop("HD")
         for letter, word in block.given.items():
-            if letter in _EXTRA_AXES:
+            if letter in _EXTRA:
                 self.reports.note(word, f"the {letter} axis is not known: its travel is not timed")
             elif letter in (",R", ",C", "C") or (letter == "R" and self.state.motion <= 1):
                 self.reports.note(word, f"'{letter}' (a rounded or bevelled corner, or an axis) is left out")
-            elif letter in _CENTRE and self.state.motion in (2, 3):
+            elif letter in CENTRE and self.state.motion in (2, 3):
                 self.reports.note(word, f"'{letter}' has no meaning in this arc's plane")
             else:
                 self.reports.note(word, f"'{letter}' has no meaning in its block")
@@ -516,9 +306,9 @@ class Interpreter:
     def _stops(self, block: Block) -> None:
         code = block.code("M stop")
         if code in (0, 1):
-            self._stand(Kind.STOP, Stop.PROGRAM_STOP if code == 0 else Stop.OPTIONAL_STOP)
+            self.mover.stand(Kind.STOP, Stop.PROGRAM_STOP if code == 0 else Stop.OPTIONAL_STOP)
         elif code is not None:
-            self._stand(Kind.STOP, Stop.END)
+            self.mover.stand(Kind.STOP, Stop.END)
             self.ended = True
 
     # --- many plain lines at once --------------------------------------------------------------------------------
@@ -538,14 +328,14 @@ class Interpreter:
         first : int
             Number of the first line.
         """
-        run = execute(self.state, values, self.controller.arc_tolerance, feedless=self._feedless)
+        run = execute(self.state, values, self.controller.arc_tolerance, feedless=self.mover.feedless)
         if run is None:
             return 0
         self.blocks += run.blocks
         if run.feedless:
-            self.reports.note(None, _NO_FEED, run.feedless)
+            self.reports.note(None, NO_FEED, run.feedless)
         s = self.state
-        self.out.many(
+        self.mover.out.many(
             run.kind, run.ends, run.feed, (first + run.rows).astype(np.int32), s.rpm, s.cutter, s.exact, run.centres,
             run.sweeps, s.plane,
         )  # fmt: skip
