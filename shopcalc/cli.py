@@ -118,7 +118,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except RecursionError:
         return _refused([Fault("something given is nested too deeply", "simplify it")])
     except Exception as e:  # a fault of ours must not look like one of the user's, nor spill a traceback
-        return _refused([Fault(f"this is a fault of shopcalc itself ({type(e).__name__}: {e})", "please report it")])
+        return _refused([_our_fault(e)])
 
 
 def _run(arguments: Sequence[str] | None) -> int:
@@ -148,6 +148,10 @@ def _refused(faults: Iterable[Fault]) -> int:
         for fault in faults:
             print(f"shopcalc: {fault}", file=sys.stderr)
     return 2
+
+
+def _our_fault(error: Exception, file: str | None = None) -> Fault:
+    return Fault(f"this is a fault of shopcalc itself ({type(error).__name__}: {error})", "please report it", file)
 
 
 def _drop_output() -> None:
@@ -288,8 +292,11 @@ def _timed(file: Path, machine: Machine, faults: list[Fault]) -> dict[str, Any]:
     try:
         return _entry(str(file), read_program(file, machine), machine)
     except InputError as e:
-        faults += e.faults
-        return {"file": str(file), "time_s": None, "error": _error(e.faults[0])}
+        found = e.faults
+    except Exception as e:  # a fault of ours in one program must not keep the others from being done
+        found = (_our_fault(e, str(file)),)
+    faults += found
+    return {"file": str(file), "time_s": None, "error": _error(found[0])}
 
 
 def _entry(file: str, program: Program, machine: Machine) -> dict[str, Any]:

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from shopcalc.cli import COMMANDS, lab_command, main, parser
+from shopcalc.cli import COMMANDS, _notebooks, lab_command, main, parser
+from shopcalc.errors import InputError
 from shopcalc.gcode import read_program
 from shopcalc.motion import machine_time
 from shopcalc.shop import Shop
@@ -278,6 +279,17 @@ def test_a_refused_program_stands_in_the_list_and_the_others_are_done(run, tmp_p
     assert "c.NC" in out
 
 
+def test_a_fault_of_ours_in_one_program_does_not_stop_the_others(monkeypatch, run):
+    import shopcalc.cli as cli
+
+    honest = cli._entry
+    monkeypatch.setattr(cli, "_entry", lambda f, *rest: 1 / 0 if f.endswith("panels.nc") else honest(f, *rest))
+    status, out, err = run("time", PROGRAMS, "--json")
+    assert status == 2
+    assert [Path(p["file"]).name for p in json.loads(out)["programs"] if "error" in p] == ["end-panels.nc", "panels.nc"]
+    assert all("fault of shopcalc itself" in line for line in err.splitlines())
+
+
 def test_an_unknown_time_is_null_and_not_nothing(run, tmp_path):
     (tmp_path / "a.nc").write_text("G21 G90\nG1 X10\nM2\n")
     status, out, _ = run("time", tmp_path / "a.nc", "--json")
@@ -350,6 +362,19 @@ def test_the_notebooks_open_on_this_machine_only_and_without_news(tmp_path):
     assert "--no-browser" in command
     quiet = json.loads((tmp_path / "overrides.json").read_text())
     assert quiet["@jupyterlab/apputils-extension:notification"]["fetchNews"] == "false"
+
+
+def test_notebooks_are_copied_where_they_may_be_changed(tmp_path):
+    folder = tmp_path / "mine"
+    assert _notebooks(str(folder)) == folder
+    names = {p.name for p in folder.glob("*.ipynb")}
+    assert names == {p.name for p in (ROOT / "notebooks").glob("*.ipynb")}
+    changed = folder / min(names)
+    changed.write_text("my own")
+    assert _notebooks(str(folder)) == folder
+    assert changed.read_text() == "my own"
+    with pytest.raises(InputError, match="not a folder"):
+        _notebooks(str(changed))
 
 
 def test_jupyterlab_knows_every_setting_it_is_given(tmp_path):

@@ -16,6 +16,7 @@ from shopcalc.jobs.planning import operation_moves, plan_load, setting
 from shopcalc.jobs.records import OPERATION_RECORDS
 from shopcalc.motion import machine_time
 from shopcalc.paths.lettering import letter_lines, lettering_width
+from shopcalc.quote import as_text, price
 from shopcalc.shop import DRIVERS, OPERATIONS, PHASES, Shop
 
 JOB = """
@@ -126,6 +127,8 @@ MATRIX = {
     "unknown cutter": (('"SQ6"', '"SQ7"'), "parts[0].operations[0].cutter", "did you mean"),
     "unknown program": (
         ('program = "grooves"', 'program = "groove"'), "parts[0].operations[0].program", "did you mean 'grooves'?"),
+    "machine without that station": (
+        ('"router"', '"small-router"'), "programs[0].station", "use one of: flat"),
     "unknown machine": (('"router"', '"rooter"'), "job.machine", "did you mean 'router'?"),
     "program that does nothing": (('id = "grooves"', 'id = "spare"'), "programs[0].id", "add one under"),
     "empty text": (('name = "box"', 'name = ""'), "job.name", "write it in quotation marks"),
@@ -355,6 +358,48 @@ def test_an_operation_that_cannot_be_done_is_placed_in_the_job_file(read, shop):
     assert "rail" in str(fault)
 
 
+@pytest.mark.parametrize(
+    ("kind", "old", "new", "says"),
+    [
+        ("groove", 'depth = "6 mm"', 'depth = "23 mm"', "depth, 29/32 in, is more than the 7/8 in"),
+        ("groove", 'width = "8 mm"', 'width = "8 mm"\nlength = "2 ft"', "length, 24 in, is more than the 20 in"),
+        ("groove", 'width = "8 mm"', 'width = "8 mm"\ncount = 9', "width of all 9"),
+        ("sink", 'width = "30 mm"', 'width = "3 in"', "width, 3 in, is more than the 2 1/2 in"),
+        ("mortise", 'length = "45 mm"', 'length = "11 in"\ncount = 2', "length of all 2, 22 in"),
+        ("bore", "count = 4", 'count = 4\nspacing = "9 in"', "row of holes"),
+        ("cut out", 'rise = "20 mm"', 'rise = "3 in"', "rise, 3 in"),
+        ("carve", 'depth = "6 mm"', 'depth = "3 in"', "depth, 3 in"),
+        ("rebate", 'width = "9 mm"', 'width = "3 in"', "width, 3 in"),
+        ("face", 'depth = "1 mm"', 'depth = "1 in"', "depth, 1 in"),
+        ("raise", 'depth = "6 mm"', 'depth = "1 in"', "depth, 1 in"),
+        ("raise", 'width = "20 mm"', 'width = "3 in"', "half the panel"),
+        ("tenon", 'thickness = "9 mm"', 'thickness = "1 in"', "thickness"),
+        ("incise", "Reed", "Reeds, reeds, reeds, reeds, reeds", "does not fit"),
+    ],
+)
+def test_an_operation_larger_than_its_part_is_refused(kind, old, new, says, read, shop):
+    assert old in OPERATION_TEXTS[kind]
+    job = job_of(kind, read, swap=(old, new))
+    with pytest.raises(InputError) as caught:
+        estimate(job, shop)
+    assert says in str(caught.value)
+    assert caught.value.faults[0].field == "parts[0].operations[0]"
+
+
+def test_a_job_made_by_hand_alone_needs_no_machine_hours(read, shop):
+    start = JOB.index("[[parts.operations]]")
+    text = JOB[:start] + JOB[JOB.index('[[parts]]\nid = "panel"') :].replace(
+        '[[programs]]\nid = "grooves"\nstation = "edge"\n', ""
+    )
+    e = estimate(read(text), shop)
+    assert e.machine_seconds == 0
+    assert e.hours["machining"].best == e.hours["setup"].best == e.hours["programming"].best == 0
+    p = price(e, shop)
+    assert "nothing to run" in as_text(p)
+    assert p.floor > 0
+    assert "machine time" not in {line.name for line in p.lines}
+
+
 def test_split_and_attended_share_are_within_bounds(shop):
     for name in ("reed-bed-chest", "garden-gates"):
         for t in estimate(open_job(shop.folder / "jobs" / f"{name}.toml", shop), shop).programs:
@@ -401,13 +446,13 @@ LOWEST = {
 }
 
 
-def job_of(kind, read, more=""):
+def job_of(kind, read, more="", swap=("", "")):
     station = "end" if kind == "tenon" else "flat"
     return read(
         JOB,
         swap=[
             ('kind = "groove"', f'kind = "{kind}"'),
-            ('cutter = "SQ6"\nwidth = "1/4 in"\ndepth = "3/8 in"', OPERATION_TEXTS[kind] + more),
+            ('cutter = "SQ6"\nwidth = "1/4 in"\ndepth = "3/8 in"', OPERATION_TEXTS[kind].replace(*swap) + more),
             ('station = "edge"', f'station = "{station}"'),
         ],
     )

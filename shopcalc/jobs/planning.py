@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,7 +11,7 @@ from shopcalc.cutters import Cutter
 from shopcalc.cutting.chipload import feed as feed_of
 from shopcalc.cutting.chipload import feed_per_tooth_for_mean_chip
 from shopcalc.cutting.engagement import refuse
-from shopcalc.errors import InputError
+from shopcalc.errors import Fault, InputError
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import (
     Bore,
@@ -27,6 +27,7 @@ from shopcalc.jobs.records import (
     Raise,
     Rebate,
     Sink,
+    System,
     Tenon,
 )
 from shopcalc.machines import Machine, StationName
@@ -42,6 +43,7 @@ from shopcalc.paths.tracing import Cutting, arc
 from shopcalc.paths.tracing import program as joined
 from shopcalc.shop import Shop
 from shopcalc.sources import practice
+from shopcalc.units import write
 
 _FLAT = ("square end", "surfacing", "compression")
 _CHORDS = 96  # of an arch; cutting out takes them for the arc they stand for
@@ -90,9 +92,15 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
     InputError
         With every operation that cannot be done as described, and where it stands in the job file.
     """
-    faults, warnings, done = [], list[str](), list[tuple[Cutting, Moves]]()
+    faults, warnings, done = list[Fault](), list[str](), list[tuple[Cutting, Moves]]()
     by_area, seconds = [0.0, 0.0, 0.0], dict[str, float]()
     for described, operation in job.operations(program.id, part):
+        place = job.place(described, operation)
+        misfits = list(_misfits(operation, described, program.station, job.system))
+        if misfits:
+            where = f"part '{described.id}', {operation.kind}: "
+            faults += [Fault(where + m, _MISFIT, file=job.file, field=place) for m in misfits]
+            continue
         if isinstance(operation, Carve):
             band = _carving_band(operation, shop)
             by_area = [a + b for a, b in zip(by_area, band, strict=True)]
@@ -102,7 +110,6 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
             cutting = setting(operation, described, program.station, job.machine, shop)
             moves = operation_moves(operation, described, program.station, cutting)
         except InputError as e:
-            place = job.place(described, operation)
             faults += [
                 replace(f, message=f"part '{described.id}', {operation.kind}: {f.message}", file=job.file, field=place)
                 for f in e.faults
@@ -115,6 +122,38 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
         raise InputError(faults)
     moves = joined(done) if done else from_lists([(0, 0, 0)], [])
     return Plan(moves, (by_area[0], by_area[1], by_area[2]), seconds, tuple(warnings))
+
+
+_MISFIT = "check the operation, the part's size and the program's station"
+
+
+def _misfits(o: Operation, part: Part, station: StationName, system: System) -> Iterator[str]:
+    """What of an operation is larger than the part as it lies in its station."""
+    length, width = _surface(part, station)
+    height = {"flat": part.thickness, "edge": part.width, "end": part.length}[station]
+    if o.kind == "cut out":
+        length, width = part.length, part.width
+    number = o.count if o.kind in ("sink", "mortise", "carve") else 1
+    asked = [
+        ("length", _size(o, "length") * number, length),
+        ("width", _size(o, "width") * (o.count if o.kind == "groove" else 1), width),
+        ("depth", _size(o, "depth"), height),
+        ("rise", _size(o, "rise"), width),
+        ("diameter", _size(o, "diameter"), width),
+    ]
+    if o.kind == "bore":
+        asked.append(("row of holes", (o.count - 1) * _size(o, "spacing") + _size(o, "diameter"), length))
+    if o.kind in ("tenon", "raise"):  # their paths know better which way they lie
+        asked = [a for a in asked if a[0] == "depth"]
+    for name, given, room in asked:
+        if given > room + 1e-6:
+            there = write(room, "length", system)
+            many = f" of all {o.count}" if o.count > 1 and name in ("length", "width") else ""
+            yield f"its {name}{many}, {write(given, 'length', system)}, is more than the {there} the part has there"
+
+
+def _size(o: Operation, name: str) -> float:
+    return float(getattr(o, name, None) or 0.0)
 
 
 def _carving_band(operation: Carve, shop: Shop) -> tuple[float, float, float]:
@@ -269,7 +308,7 @@ def _sink(o: Sink, part: Part, station: StationName, c: Cutting) -> Moves:
 
 def _groove(o: Groove, part: Part, station: StationName, c: Cutting) -> Moves:
     length, width = _surface(part, station)
-    run, through = min(o.length or length, length), o.length is None
+    run, through = o.length or length, o.length is None
     start, wide = (length - run) / 2, o.width if c.cutter.shape in _FLAT else None
     if o.rise:
         (cx, cy), radius, first, sweep = _arch(run, o.rise)
