@@ -41,6 +41,11 @@ def worth(how: str) -> Decimal:
     return sum((Decimal(a.replace(",", "")) * Decimal(b.replace(",", "")) for a, b in pairs), Decimal(0))
 
 
+def test_a_job_knows_the_shop_it_was_read_for(chest, shop):
+    alone = price(estimate(open_job(shop.folder / "jobs" / "reed-bed-chest.toml")))
+    assert alone.as_json() == price(chest, shop).as_json()
+
+
 def test_lines_add_up_to_floor_and_asked_price(priced):
     amounts = {line.name: line.amount for line in priced.lines}
     assert sum(amounts.values()) == priced.asked

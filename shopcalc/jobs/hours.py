@@ -262,15 +262,15 @@ def purchases(job: Job, shop: Shop) -> tuple[Purchase, ...]:
     return tuple(out)
 
 
-def estimate(job: Job, shop: Shop) -> Estimate:
+def estimate(job: Job, shop: Shop | None = None) -> Estimate:
     """Hours, machine time and wood of a job.
 
     Parameters
     ----------
     job : Job
         From ``open_job``.
-    shop : Shop
-        Whose cutters, practice and standard minutes count.
+    shop : Shop, optional
+        Whose cutters and standard minutes count; None takes the one the job was read for.
 
     Raises
     ------
@@ -278,6 +278,7 @@ def estimate(job: Job, shop: Shop) -> Estimate:
         When an operation cannot be done as described (a cutter wider than its groove), or a program's text is
         refused; all of them at once.
     """
+    shop = job.shop if shop is None else shop
     warnings, faults, times = list(job.warnings), list[Fault](), list[ProgramTime]()
     for program in job.programs:
         try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -53,6 +53,8 @@ class Job:
         For the whole job [currency].
     joints : int
         To fit in one finished piece [-].
+    shop : Shop
+        It was read for.
     note, file : str
         For people; where it was read.
     warnings : tuple of str
@@ -69,6 +71,7 @@ class Job:
     hardware: tuple[Hardware, ...]
     phases: Mapping[str, PhaseEntry]
     asked_price: Decimal | None
+    shop: Shop = field(repr=False, compare=False)
     joints: int = 0
     note: str = ""
     file: str = ""
@@ -128,15 +131,15 @@ class Job:
                     yield load.count * operation.count, operation
 
 
-def open_job(path: Path | str, shop: Shop, *, files_exist: bool = True) -> Job:
+def open_job(path: Path | str, shop: Shop | None = None, *, files_exist: bool = True) -> Job:
     """Read a job file.
 
     Parameters
     ----------
     path : Path or str
         TOML file.
-    shop : Shop
-        Whose machines, cutters, materials and prices it names.
+    shop : Shop, optional
+        Whose machines, cutters, materials and prices it names; None takes the demo shop.
     files_exist : bool
         Whether the program files it names must be there already.
 
@@ -148,11 +151,11 @@ def open_job(path: Path | str, shop: Shop, *, files_exist: bool = True) -> Job:
     Example
     -------
     >>> from shopcalc.shop import demo_folder
-    >>> open_job(demo_folder() / "jobs" / "garden-gates.toml", Shop.open()).quantity
+    >>> open_job(demo_folder() / "jobs" / "garden-gates.toml").quantity
     12
     """
     data = load_toml(path)
-    return _checked(data, str(path), shop, files_exist)
+    return _checked(data, str(path), Shop.open() if shop is None else shop, files_exist)
 
 
 def _checked(data: Mapping[str, Any], file: str, shop: Shop, files_exist: bool) -> Job:
@@ -432,6 +435,7 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
         hardware=record.hardware,
         phases=record.phases,
         asked_price=heading.asked_price,
+        shop=shop,
         note=heading.note,
         file=file,
     )

@@ -123,7 +123,7 @@ class Price:
 
 def price(
     estimate: Estimate,
-    shop: Shop,
+    shop: Shop | None = None,
     *,
     seed: int = 1,
     draws: int = 20_000,
@@ -136,8 +136,8 @@ def price(
     ----------
     estimate : Estimate
         Its hours and wood.
-    shop : Shop
-        Whose rates count.
+    shop : Shop, optional
+        Whose rates count; None takes the one the job was read for.
     seed, draws : int
         Of the sampling; the same seed gives the same price [-].
     level : float
@@ -151,7 +151,9 @@ def price(
         Lines are means, which add; what strays is sampled together, with the factor that all hours of one job share,
         and stands in one line. Wood, hardware and finish are taken as they are listed.
     """
-    rates, job = shop.rates, estimate.job
+    job = estimate.job
+    shop = job.shop if shop is None else shop
+    rates = shop.rates
     machine = machine_hour_rate(rates.machine)
     own = [(phase, _people_line(phase, h, shop, estimate)) for phase, h in estimate.hours.items() if h.quoted > 0]
     machining = _machine_line(estimate.machine_seconds - estimate.carving_seconds, machine)
