@@ -31,7 +31,7 @@ from shopcalc.paths import (
     turned,
 )
 from shopcalc.paths.contours import border_height
-from shopcalc.paths.tracing import polyline, ring_run, stadium
+from shopcalc.paths.runs import polyline, ring_run, stadium
 
 SQ6 = Cutter("SQ6", "", "square end", 6, 6, 2, 22, 60, 32, number=1)
 SQ12 = Cutter("SQ12", "", "square end", 12, 12, 2, 60, 100, 70, number=3)

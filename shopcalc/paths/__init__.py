@@ -5,7 +5,8 @@ from __future__ import annotations
 from shopcalc.paths.clearing import face, sink
 from shopcalc.paths.contours import cut_out, groove_along, incise, raise_panel
 from shopcalc.paths.joinery import Tenon, bore, groove, mortise, rebate, tenon
-from shopcalc.paths.tracing import Cutting, Run, Tracer, arc, polyline, program, turned
+from shopcalc.paths.runs import Run, arc, polyline
+from shopcalc.paths.tracing import Cutting, Tracer, program, turned
 
 __all__ = [
     "Cutting",

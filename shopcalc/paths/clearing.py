@@ -13,7 +13,8 @@ from shapely.ops import nearest_points
 
 from shopcalc.cutting.engagement import pass_count, refuse, require_positive
 from shopcalc.moves import Moves
-from shopcalc.paths.tracing import Cutting, Point, Run, Tracer, ring_run, rounded_rectangle
+from shopcalc.paths.runs import Point, Run, ring_run, rounded_rectangle
+from shopcalc.paths.tracing import Cutting, Tracer
 
 _CHORD = 0.002  # mm; sagitta of the chords shapely puts for arcs, before they become arcs again
 _LEFT = 1e-4  # share of the area that may stay between the rings before they are put closer

@@ -13,7 +13,8 @@ from shapely.geometry.polygon import orient
 from shopcalc.cutting.engagement import edge_height, pass_count, refuse, require_at_most, require_positive
 from shopcalc.moves import Floats, Moves
 from shopcalc.paths.clearing import as_area, clear, offset, polygons
-from shopcalc.paths.tracing import Cutting, Point, Run, Tracer, polyline, ring_run
+from shopcalc.paths.runs import Point, Run, polyline, ring_run
+from shopcalc.paths.tracing import Cutting, Tracer
 
 _FITS = 0.02  # mm; a groove this near to the cutter's diameter is cut in one line
 

@@ -12,18 +12,8 @@ from shapely import Polygon
 from shopcalc.cutting.engagement import pass_count, refuse, require_at_most, require_positive
 from shopcalc.moves import Moves
 from shopcalc.paths.clearing import clear
-from shopcalc.paths.tracing import (
-    Cutting,
-    Leg,
-    Point,
-    Run,
-    Tracer,
-    polyline,
-    rounded_rectangle,
-    stadium,
-    turned,
-    turned_point,
-)
+from shopcalc.paths.runs import Leg, Point, Run, polyline, rounded_rectangle, stadium, turned_point
+from shopcalc.paths.tracing import Cutting, Tracer, turned
 
 _FITS = 0.02  # mm; a slot this near to the cutter's diameter is cut in one line
 
