@@ -99,6 +99,12 @@ def registry() -> pint.UnitRegistry[Any]:
     return ureg
 
 
+#: pint takes an angle for a plain number, so "30 deg" would pass for a ratio and "300 1/s" for 2865 rev/min.
+_OF_TURNING = ("angle", "spindle_speed")
+_TURNS = ("radian", "milliradian", "degree", "arcminute", "arcsecond", "grade", "turn", "revolutions_per_minute",
+          "revolutions_per_second")  # fmt: skip
+
+
 @lru_cache(maxsize=2048)
 def _factor(unit: str, quantity: str) -> float | None:
     """House units per ``unit``; None when the dimension is wrong, LookupError when the unit is unknown."""
@@ -112,6 +118,8 @@ def _factor(unit: str, quantity: str) -> float | None:
         raise LookupError(unit) from e
     except Exception as e:  # the unit text is the user's: whatever pint trips over is an unknown unit
         raise LookupError(unit) from e
+    if (quantity in _OF_TURNING) != any(name in _TURNS for name, _ in given._units.items()):
+        return None
     try:
         return float(ureg.Quantity(1.0, given).to(QUANTITIES[quantity].unit).magnitude)
     except (pint.DimensionalityError, pint.OffsetUnitCalculusError):

@@ -159,3 +159,62 @@ def test_counts_refused(text):
 
 def test_counts_need_no_unit():
     assert read_count("12") == read_count(12) == 12
+
+
+BAD_TEXTS = [
+    "",
+    " ",
+    "abc",
+    "mm",
+    "1..2 mm",
+    "1,5 mm",
+    "--3 mm",
+    "1/0 in",
+    "1e400 mm",
+    "5 parsnip",
+    None,
+    True,
+    [],
+    7,
+    7.5,
+]
+
+
+@pytest.mark.parametrize("text", BAD_TEXTS, ids=repr)
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_every_quantity_refuses_every_kind_of_slip_with_a_remedy(quantity, text):
+    with pytest.raises(InputError) as e:
+        read(text, quantity)
+    fault = e.value.faults[0]
+    assert fault.message
+    assert fault.remedy
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_a_value_of_another_quantity_is_refused_by_name(quantity):
+    """Each quantity's first example is no value of any other, but where the dimension is the same."""
+    alike = [{"speed", "feed"}]
+    for other, q in QUANTITIES.items():
+        if other == quantity or any({other, quantity} <= pair for pair in alike):
+            continue
+        with pytest.raises(InputError) as e:
+            read(q.examples.split(" or ")[0].strip('"'), quantity)
+        assert e.value.faults[0].remedy
+
+
+@pytest.mark.parametrize(
+    ("bound", "text", "said"),
+    [
+        ({"above": 0.0}, "0 mm", "more than 0 mm"),
+        ({"minimum": 2.0}, "1.99 mm", "below the least allowed, 2 mm"),
+        ({"maximum": 25.4}, "1 1/64 in", "above the most allowed, 25.4 mm"),
+    ],
+)
+def test_bounds_are_named_in_house_units(bound, text, said):
+    with pytest.raises(InputError, match=said):
+        read(text, "length", **bound)
+
+
+@pytest.mark.parametrize(("bound", "text"), [({"minimum": 2.0}, "2 mm"), ({"maximum": 25.4}, "1 in")])
+def test_bounds_themselves_are_allowed(bound, text):
+    assert read(text, "length", **bound) == next(iter(bound.values()))

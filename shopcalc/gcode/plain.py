@@ -35,7 +35,8 @@ class PlainLines:
     Parameters
     ----------
     plain : (m,) bool
-        Which lines hold only words of ``PLAIN``, each at most once and well formed, with G0 to G3 at most.
+        Which lines hold only words of ``PLAIN``, each at most once and well formed, with G0 to G3 at most, and
+        comments.
     values : (m, 10) float
         Value of each word of the plain lines; nan where it is absent.
     starts, ends : (m,) int
@@ -61,8 +62,9 @@ def plain_lines(piece: NDArray[np.uint8]) -> PlainLines:
     A number's digits are gathered as one integer below 10^15 and divided by a power of ten: both are exact, so the
     quotient is the float nearest to the text, as ``float`` would give.
     """
+    newline = np.flatnonzero(piece == ord("\n"))
+    piece = _without_comments(piece, newline)
     kind = _CLASS[piece]
-    newline = np.flatnonzero(kind == _END)
     count = len(newline)
     starts = np.concatenate([[0], newline[:-1] + 1]) if count else np.zeros(0, dtype=np.int64)
     letters = np.flatnonzero(kind == _LETTER)
@@ -87,6 +89,31 @@ def plain_lines(piece: NDArray[np.uint8]) -> PlainLines:
     if len(letters):
         _numbers(piece, kind, letters, line_of, plain, values)
     return PlainLines(plain, values, starts, newline)
+
+
+def _without_comments(piece: NDArray[np.uint8], newline: NDArray[np.int64]) -> NDArray[np.uint8]:
+    """The piece with blanks for comments; lines whose comments are nested, open or of both kinds stay as they are."""
+    mark = (piece == ord("(")) | (piece == ord(")")) | (piece == ord(";"))
+    marks = np.flatnonzero(mark)
+    if not len(marks):
+        return piece
+    line = np.searchsorted(newline, marks)
+    first = np.searchsorted(marks, np.append(0, newline[:-1] + 1))  # each line's first mark
+    in_line = np.diff(np.append(first, len(marks)))
+    order = np.arange(len(marks)) - first[line]
+    what = piece[marks]
+    in_turn = what == np.where(order % 2 == 0, ord("("), ord(")"))
+    pairs = (np.bincount(line[in_turn], minlength=len(newline)) == in_line) & (in_line % 2 == 0)
+    tails = np.zeros(len(newline), dtype=bool)
+    tails[line] = True
+    tails[line[what != ord(";")]] = False
+    edges = np.zeros(len(piece) + 1, dtype=np.int8)
+    chosen = pairs[line]
+    edges[marks[chosen & (what == ord("("))]] = 1
+    edges[marks[chosen & (what == ord(")"))] + 1] -= 1
+    edges[marks[first[tails]]] = 1
+    edges[newline[tails]] = -1
+    return np.where(np.cumsum(edges[:-1], dtype=np.int8) > 0, np.uint8(ord(" ")), piece)
 
 
 def _numbers(

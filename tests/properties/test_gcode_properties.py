@@ -50,7 +50,20 @@ def random_program(rng: np.random.Generator, lines: int) -> str:
         elif pick < 0.9:
             out.append(f"(at {x:.1f}) G1 X{x:.3f}")
         elif pick < 0.94:
-            out.append(rng.choice(["G91", "G90", "G20", "G21", "", "G4 P0.5", "M8", "G61", "G64", "n99"]))
+            remarks = [
+                "X1 (a)(b 2)Y2",
+                "(3) X2",
+                "X3;(4)",
+                "X4 (5;6)",
+                "(7 (8)) X8",
+                ";9",
+                "(1)",
+                "Y(2)5",
+                "X-(3)1",
+                "//4",
+            ]
+            words = ["G91", "G90", "G20", "G21", "", "G4 P0.5", "M8", "G61", "G64", "n99"]
+            out.append(str(rng.choice(words + remarks)))
         else:
             out.append(f"N{rng.integers(1, 999)} G1 Y{y:.5f} ; end")
     return "\n".join(out)

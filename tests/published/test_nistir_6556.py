@@ -1,7 +1,9 @@
 """T. Kramer, F. Proctor, E. Messina, The NIST RS274NGC Interpreter, Version 3, NISTIR 6556 (2000).
 
-The text of sample program C.1 is not at hand, so its lengths of rapids and lines (WE48) and its feed time (WE49) are
-not reproduced; its five arcs (WE50) are given by radius and sweep, and are cut here by a program of our own.
+What is not reproduced, and why: the text of sample program C.1 is not at hand, so its lengths of rapids and straight
+cuts (most of WE48) and the feed time over all of it (WE49) cannot be read from it here. Its five arcs (WE50) are
+given by radius and sweep; they are cut by a program of our own, which checks the arcs' share of WE48 and WE49. The
+expressions of section 3.3.2 (WE55) are not read yet, and refused.
 """
 
 import math
@@ -75,6 +77,37 @@ def test_appendix_c_1_arc_lengths_add_up():
         a = math.radians(sweep)
         text.append(f"G3 X{radius * math.cos(a) - radius:.7f} Y{radius * math.sin(a):.7f} I{-radius} J0")
     assert read_text("\n".join(text)).moves.cutting_length == pytest.approx(56.4519, abs=1e-4)
+
+
+def test_appendix_c_1_arcs_take_their_share_of_the_feed_time():
+    """WE48 and WE49: 56.4519 of 183.4305 mm at F20 without acceleration, so 56.4519/183.4305 of 550.29 s."""
+    text = "G21 F20 G91\nG3 X-2.5 Y-2.5 I-2.5\nG3 I-2.5\nG3 I2.5\nG2 X5 I2.5\n"
+    a = math.radians(77.3644)
+    text += f"G3 X{4 * math.cos(a) - 4:.8f} Y{4 * math.sin(a):.8f} I-4"
+    m = read_text(text).moves
+    seconds = 60 * (m.lengths / m.feed).sum()
+    assert seconds == pytest.approx(550.29 * 56.4519 / 183.4305, abs=0.01)
+
+
+def test_section_3_3_2_expressions_are_refused_where_they_stand():
+    """WE55, until they are read."""
+    with pytest.raises(InputError, match="line 2, column 4: expressions are not read yet"):
+        read_text("G21\nG1 X[1+2*3-4/5]")
+
+
+def test_section_3_3_blanks_do_not_change_a_line():
+    """The standard's own example: blanks and tabs may stand anywhere, also in a number."""
+    assert path("g0x +0. 12 34y 7") == path("g0 x+0.1234 y7") == [("RAPID", 0.1234, 7, 3)]
+
+
+def test_table_8_order_of_execution():
+    """Feed, speed, cutter, spindle, dwell, plane, distance mode, motion, stop, whatever the order of the words."""
+    words = ["M0", "X5", "G1", "G91", "G18", "G9", "M3", "M6", "T2", "S900", "F600", "G94"]
+    for turn in range(len(words)):
+        m = read_text("G21\n" + " ".join(words[turn:] + words[:turn]), start=(1, 2, 3)).moves
+        assert [Kind(int(k)).name for k in m.kind] == ["CHANGE", "STOP", "LINE", "STOP"]
+        assert m.points[-1].tolist() == [6, 2, 3]
+        assert (m.feed[2], m.rpm[2], m.cutter[2]) == (600, 900, 2)
 
 
 def test_section_3_5_radius_format_refuses_a_full_circle():
