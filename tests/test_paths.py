@@ -11,6 +11,7 @@ from workpiece import Workpiece
 
 from shopcalc.cutters import Cutter
 from shopcalc.errors import InputError
+from shopcalc.gcode import read_text, write_program
 from shopcalc.moves import Kind, Moves, Stop
 from shopcalc.paths import (
     Cutting,
@@ -480,3 +481,23 @@ def test_runs_can_be_turned_round_split_and_begun_elsewhere():
         assert before.length + after.length == pytest.approx(wanted)
         assert math.dist(before.end, after.start) < 1e-9
         assert run.begun_at(distance).length == pytest.approx(wanted)
+
+
+def test_program_text_gives_the_same_moves_back():
+    """Arcs, helices and all, to the digits the text carries."""
+    a, b = setting(SQ6), setting(SQ12, 12)
+    whole = program(
+        [
+            (a, mortise(a, (40, 20), length=30, width=9.5, depth=10)),
+            (a, bore(a, [(10, 10)], diameter=20, depth=5)),
+            (a, sink(a, L_SHAPE, depth=5)),
+            (b, tenon(b, *RAIL, TENONS["rounded"], skim=0.3)),
+            (b, cut_out(b, L_SHAPE, thickness=18)),
+        ]
+    )
+    back = read_text(write_program(whole, title="test piece"))
+    assert not back.warnings
+    assert len(back.moves) == len(whole)
+    np.testing.assert_array_equal(back.moves.kind, whole.kind)
+    np.testing.assert_allclose(back.moves.points, whole.points, atol=1e-4)
+    np.testing.assert_allclose(back.moves.lengths, whole.lengths, atol=1e-3)
