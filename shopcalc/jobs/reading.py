@@ -155,10 +155,28 @@ def open_job(path: Path | str, shop: Shop | None = None, *, files_exist: bool = 
     12
     """
     data = load_toml(path)
-    return _checked(data, str(path), Shop.open() if shop is None else shop, files_exist)
+    return check_job(data, str(path), Shop.open() if shop is None else shop, files_exist=files_exist)
 
 
-def _checked(data: Mapping[str, Any], file: str, shop: Shop, files_exist: bool) -> Job:
+def check_job(data: Mapping[str, Any], file: str, shop: Shop, *, files_exist: bool = True) -> Job:
+    """Check the tables of a job file.
+
+    Parameters
+    ----------
+    data : mapping
+        As TOML gives them.
+    file : str
+        What faults call it.
+    shop : Shop
+        As in ``open_job``.
+    files_exist : bool
+        As in ``open_job``.
+
+    Raises
+    ------
+    InputError
+        As ``open_job``.
+    """
     faults: list[Fault] = []
     record: JobFile | None = None
     try:
@@ -172,6 +190,7 @@ def _checked(data: Mapping[str, Any], file: str, shop: Shop, files_exist: bool) 
     faults += list(_references(data, file, shop))
     if files_exist:
         faults += list(_missing_files(data, file, shop))
+    faults = [replace(f, message=_cut(f.message)) for f in faults]
     raise_all(sorted(_unique(faults), key=lambda f: _order(f, data)))
     if record is None or machine is None:  # a fault says so above
         raise AssertionError("a refused job file left no fault")
@@ -242,6 +261,11 @@ def _fault(error: Mapping[str, Any], data: Mapping[str, Any], file: str) -> Faul
 def _short(value: Any) -> str:
     shown = repr(value)
     return shown if len(shown) <= 40 else shown[:37] + "..."
+
+
+def _cut(message: str) -> str:
+    """A message that quotes a whole page of somebody's text still is one line: its begin and its end say enough."""
+    return message if len(message) <= 300 else f"{message[:180]} ... {message[-100:]}"
 
 
 def _without_tag(loc: tuple[Any, ...]) -> tuple[Any, ...]:
@@ -390,10 +414,17 @@ def _load_faults(data: Mapping[str, Any], file: str, ids: Mapping[str, list[str]
 def _missing_files(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Fault]:
     for i, program in _tables(data, "programs"):
         name = program.get("file")
-        if isinstance(name, str) and name.strip() and ("\0" in name or not (shop.folder / name).is_file()):
+        if isinstance(name, str) and name.strip() and not _is_file(shop.folder / name):
             message = f"there is no program file {name!r} in {shop.folder}"
             remedy = "check the name, or leave 'file' out until it is written"
             yield Fault(message, remedy, file=file, field=f"programs[{i}].file")
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # too long a name, or signs no name may have
+        return False
 
 
 def _is_material(key: Any, shop: Shop) -> bool:
