@@ -12,7 +12,7 @@ import math
 import os
 import sys
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -20,9 +20,11 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from shopcalc.errors import Fault, InputError, did_you_mean
 
 if TYPE_CHECKING:
+    from shopcalc.cutting.tuning import Setting
     from shopcalc.gcode import Program
     from shopcalc.machines import Machine
     from shopcalc.shop import Shop
+    from shopcalc.units import System
 
 #: Endings of program files that are looked for in folders (common practice, no source).
 PROGRAM_ENDINGS = (".nc", ".ngc", ".tap", ".gcode", ".cnc")
@@ -337,7 +339,7 @@ def _progress(done: int, total: int) -> None:
     print(f"\r{done} of {total} programs", end="\n" if done == total else "", file=sys.stderr, flush=True)
 
 
-def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: Any) -> str:
+def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: System) -> str:
     from shopcalc.units import write, write_time
 
     head = ("program", "blocks", "cut", "cutting", "rapids", "other", "time", "length / feed")
@@ -372,7 +374,111 @@ def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: Any)
 
 
 def _tune(chosen: argparse.Namespace) -> int:
-    raise InputError(Fault("tuning is not built yet", ""))
+    from shopcalc.cutting.tuning import grain_angle, tune
+    from shopcalc.units import read
+
+    shop = _shop(chosen)
+    faults: list[Fault] = []
+
+    def given(flag: str, action: Callable[[], Any]) -> Any:
+        try:
+            return action()
+        except InputError as e:
+            faults.extend(f if f.file else replace(f, field=flag) for f in e.faults)
+            return None
+
+    cutter = given("--cutter", lambda: shop.cutter(chosen.cutter))
+    material = given("--material", lambda: shop.material(chosen.material))
+    machine = given("--machine", lambda: shop.machine(chosen.machine))
+    given("--grain", lambda: grain_angle(chosen.grain))
+    depth = given("--cut-depth", lambda: read(chosen.cut_depth, "length", above=0.0))
+    width = given("--cut-width", lambda: read(chosen.cut_width, "length", above=0.0))
+    clearance = given("--clearance", lambda: read(chosen.clearance, "length") if chosen.clearance is not None else 0.0)
+    skim = given("--skim", lambda: read(chosen.skim, "length", minimum=0.0) if chosen.skim is not None else 0.0)
+    if faults:
+        raise InputError(faults)
+    setting = tune(
+        cutter,
+        material,
+        machine,
+        station=chosen.station,
+        grain=chosen.grain,
+        cut_depth=depth,
+        cut_width=width,
+        clearance=clearance,
+        skim=skim,
+    )
+    if chosen.json:
+        _print_json(_finite(setting.as_json()))
+    else:
+        print(_tune_text(cutter.title or cutter.id, material.title, setting, chosen.system or "inch"), end="")
+    return 0
+
+
+def _finite(value: Any) -> Any:
+    """The same with null where a number is not finite: JSON knows no infinity."""
+    if isinstance(value, dict):
+        return {k: _finite(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_finite(v) for v in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+#: House quantity of each unit limits are given in, and house units per one of it.
+_LIMIT_UNITS = {
+    "rev/min": ("spindle_speed", 1.0), "mm/min": ("feed", 1.0), "mm": ("length", 1.0), "m/s": ("speed", 1000.0),
+    "W": ("power", 1.0), "N mm": ("torque", 1.0),
+}  # fmt: skip
+
+
+def _percent(share: float | None) -> str:
+    return "?" if share is None else f"{100 * share:.0f} %"
+
+
+def _tune_text(cutter: str, material: str, setting: Setting, system: System) -> str:
+    from shopcalc.units import write, write_time
+
+    def shown(value: float | None, unit: str) -> str:
+        if value is None:
+            return "unknown"
+        quantity, factor = _LIMIT_UNITS.get(unit, ("", 1.0))
+        if quantity == "length":
+            return write(value, "length", system, fraction=value >= 1)
+        return write(value * factor, quantity, system) if quantity else f"{value:g} {unit}"
+
+    passes = f"{setting.passes}" + (f" ({setting.levels} levels)" if setting.levels > 1 else "")
+    times = [write_time(60 * setting.minutes[k]) for k in ("low", "likely", "high")]
+    facts = [
+        ("spindle speed", write(setting.rpm, "spindle_speed", system)),
+        ("feed", write(setting.feed_mm_min, "feed", system)),
+        ("plunge feed", write(setting.plunge_feed_mm_min, "feed", system)),
+        ("passes", passes),
+        ("depth a pass", shown(setting.depth_per_pass_mm, "mm")),
+        ("width a pass", shown(setting.width_per_pass_mm, "mm")),
+        ("feed per tooth", write(setting.feed_per_tooth_mm, "feed_per_tooth", system)),
+        ("greatest chip", shown(setting.greatest_chip_mm, "mm")),
+        (f"time, {'1 m' if system == 'metric' else '39.4 in'} of cut", f"{times[1]} (from {times[0]} to {times[2]})"),
+    ]
+    out = [f"{cutter} in {material}", *(f"  {name:<20} {text}" for name, text in facts), "", "Limits, tightest first"]
+    rows = [
+        (_percent(x.used), x.name, f"{shown(x.value, x.unit)} of {shown(x.bound, x.unit)}", x) for x in setting.limits
+    ]
+    widths = [max(len(str(r[k])) for r in rows) for k in range(3)]
+    for used, name, amount, limit in rows:
+        bar = "█" * round(20 * min(limit.used or 0.0, 1.0))
+        kind = "hard" if limit.hard else "quality"
+        out.append(
+            f"  {used:>{widths[0]}} {bar:<20} {name:<{widths[1]}}  {amount:<{widths[2]}}  {kind}; {limit.source}"
+        )
+    over = [x for x in setting.limits if x.hard and x.used is not None and x.used > 1]
+    out += ["", f"It is held back by: {setting.binds}. To relax that: {setting.limits[0].remedy}."]
+    if over:
+        out.insert(1, "  DO NOT RUN: " + "; ".join(f"{x.name}: {x.remedy}" for x in over))
+    out.append(
+        "A place to begin a test cut on scrap, not a promise. The cutter's mark, the makers' instructions and local "
+        "codes come first."
+    )
+    return "\n".join(line.rstrip() for line in out) + "\n"
 
 
 # --- new, lab --------------------------------------------------------------------------------------------------------

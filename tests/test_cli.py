@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from shopcalc.cli import COMMANDS, _notebooks, lab_command, main, parser
+from shopcalc.cutting.tuning import tune
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_program
 from shopcalc.motion import machine_time
@@ -329,6 +330,88 @@ def test_another_machine_takes_another_time(run, tmp_path):
     _, slow_out, _ = run("time", PROGRAMS / "panels.nc", "--json", "--machine", slow)
     assert json.loads(slow_out)["machine"] == "slow"
     assert json.loads(slow_out)["time_s"] > 1.5 * json.loads(fast_out)["time_s"]
+
+
+# --- tune ------------------------------------------------------------------------------------------------------------
+
+
+def with_(flag, value):
+    """The tune command with one flag changed, or added; glued to its value, which may begin with a minus."""
+    out = list(TUNE)
+    if flag in out:
+        del out[out.index(flag) : out.index(flag) + 2]
+    return [*out, f"{flag}={value}"]
+
+
+def test_tune_json_has_what_is_promised_and_agrees_with_the_function(run):
+    status, out, err = run(*TUNE, "--json")
+    assert (status, err) == (0, "")
+    d = json.loads(out)
+    assert {
+        "rpm", "feed_mm_min", "feed_per_tooth_mm", "greatest_chip_mm", "passes", "depth_per_pass_mm",
+        "width_per_pass_mm", "minutes", "binds", "limits",
+    } <= set(d)  # fmt: skip
+    assert list(d["minutes"]) == ["low", "likely", "high"]
+    assert list(d["limits"][0]) == ["name", "value", "bound", "used", "unit", "hard", "source", "remedy"]
+    shop = Shop.open()
+    same = tune(shop.cutter("SQ12L"), shop.material("white-oak"), shop.machine("router"), station="end", grain="end",
+                cut_depth=31.75, cut_width=9.525)  # fmt: skip
+    assert d["rpm"] == same.rpm
+    assert d["feed_mm_min"] == same.feed_mm_min
+    assert d["limits"][0]["name"] == d["binds"]
+
+
+def test_tune_prints_for_people_in_either_system(run):
+    for system, word in (("inch", "in/min"), ("metric", "mm/min")):
+        status, out, _ = run(*TUNE, "--system", system)
+        assert status == 0
+        for w in ("spindle speed", "greatest chip", "Limits, tightest first", "held back by", word, "mark"):
+            assert w in out
+    assert "in/min" not in out
+
+
+def test_tune_says_not_to_run_what_passes_a_hard_limit(run):
+    status, out, _ = run(*with_("--cut-depth", "4 in"))
+    assert status == 0
+    assert "DO NOT RUN" in out.splitlines()[1]
+
+
+@pytest.mark.parametrize(
+    ("flag", "value", "says"),
+    [
+        ("--cutter", "SQ12K", "did you mean 'SQ12"),
+        ("--cutter", "", "there is no cutter ''"),
+        ("--cutter", "DR8", "choose a cutter that cuts sideways"),
+        ("--material", "wite-oak", "did you mean 'white-oak'?"),
+        ("--machine", "rooter", "did you mean 'router'?"),
+        ("--machine", "none.toml", "no such file"),
+        ("--station", "egde", "edge"),
+        ("--grain", "acros", "did you mean 'across'?"),
+        ("--grain", "nan", "grain"),
+        ("--cut-depth", "1.25", '"1.25 in"'),
+        ("--cut-depth", "deep", "write a length"),
+        ("--cut-depth", "0 in", "check the number and its sign"),
+        ("--cut-depth", "-1 in", "check the number and its sign"),
+        ("--cut-depth", "1e30 in", "the most allowed"),
+        ("--cut-depth", "1 kg", "measures something else"),
+        ("--cut-depth", "nan in", "write a length"),
+        ("--cut-width", "", "write it with its unit"),
+        ("--clearance", "0.1", '"0.1 mm"'),
+        ("--skim", "-1 mm", "check the number and its sign"),
+        ("--skim", "3 in", "leave nothing"),
+    ],
+)
+def test_tune_refuses_what_it_cannot_use(flag, value, says, run):
+    refused(run(*with_(flag, value), "--json"), says)
+
+
+def test_tune_finds_every_fault_at_once(run):
+    arguments = with_("--cutter", "SQ12K")
+    arguments[arguments.index("white-oak")] = "wite-oak"
+    arguments[arguments.index("3/8 in")] = "3/8"
+    lines = refused(run(*arguments))
+    assert len(lines) == 3
+    assert any("'--cut-width'" in line for line in lines)
 
 
 # --- new, lab --------------------------------------------------------------------------------------------------------
