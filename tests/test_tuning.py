@@ -68,7 +68,7 @@ def test_hard_bounds_hold_and_numbers_agree(cutter, depth, width, station, grain
     assert used == sorted(used, reverse=True)
     assert s.binds == s.limits[0].name
     assert s.minutes["low"] <= s.minutes["likely"] * (1 + 1e-9) <= s.minutes["high"] * (1 + 2e-9)
-    assert s.runnable == (depth <= cutter.cutting_length)
+    assert s.runnable == (depth <= cutter.cutting_length and (cutter.marked_rpm or cutter.maker_rpm) is not None)
     assert limit(s, "bends or breaks").used <= 1 + 1e-9
     text = json.dumps(s.as_json(), allow_nan=False)
     assert set(json.loads(text)) >= KEYS
@@ -121,16 +121,27 @@ def test_a_cutter_slower_than_the_spindle_is_never_over_sped():
     assert slow.hard
 
 
-def test_an_unmarked_small_cutter_is_held_to_practice_and_sends_to_the_maker():
+def test_a_cutter_of_unknown_speed_is_never_runnable_and_sends_to_the_maker():
+    """Practice bounds what is shown, but an unknown greatest speed is no permission."""
     bare = replace(SQ12, maker_rpm=None)
     s = tuned(bare)
     over = limit(s, "over-speeds the cutter")
-    assert over.bound == 18000
-    assert "maker's sheet" in over.remedy
+    assert over.bound is None
+    assert not s.runnable
+    assert s.rpm <= 18000
+    assert "do not run it" in over.remedy
     assert "EN 847-1" in over.source
     assert "EN 847-1" not in limit(tuned(BIG), "over-speeds the cutter").source
     wide = replace(BIG, diameter=80, marked_rpm=None)
-    assert limit(tuned(wide), "over-speeds the cutter").bound == pytest.approx(50 / (math.pi * 0.080) * 60)
+    assert tuned(wide).rpm <= 50 / (math.pi * 0.080) * 60
+
+
+def test_a_tooth_never_takes_more_than_its_share_of_the_diameter():
+    """Narrow cuts thin the chip; feeding up to the middle of the window would ask a ball for half a millimetre."""
+    for width in (0.05, 0.3, 1.0, 3.0):
+        s = tuned(replace(SQ12, shape="ball", diameter=6.35, measured_diameter=None), width=width, depth=2.0)
+        assert s.feed_per_tooth_mm <= 0.04 * 6.35 * (1 + 1e-9)
+        assert s.rpm > 6000
 
 
 def test_the_lower_of_mark_and_data_sheet_counts():

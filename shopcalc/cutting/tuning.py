@@ -115,8 +115,9 @@ class Setting:
 
     @property
     def runnable(self) -> bool:
-        """Whether no hard limit is passed."""
-        return all(x.used is None or x.used <= 1 for x in self.limits if x.hard)
+        """Whether no hard limit is passed and the cutter's own greatest speed is known."""
+        unknown = any(x.name == "over-speeds the cutter" and x.bound is None for x in self.limits)
+        return not unknown and all(x.used is None or x.used <= 1 for x in self.limits if x.hard)
 
     def as_json(self) -> dict[str, Any]:
         """Every field as plain numbers, texts, lists and dicts; units stand in the keys."""
@@ -141,6 +142,7 @@ class _Cut:
     greatest_rpm: float
     greatest_feed: float  # as run, with the reserve
     chip_thick: float  # mm, of the material, less for slender cutters
+    greatest_feed_per_tooth: float
 
 
 @dataclass(frozen=True)
@@ -323,6 +325,7 @@ def _ask(
         high,
         feed,
         max(material.chip_thin, material.chip_thick * min(1.0, _tip(cutter) / _SLENDER)),
+        _practice("feed_per_tooth_share") * _tip(cutter),
     )
 
 
@@ -353,8 +356,9 @@ def _cutter_rpm(cutter: Cutter) -> tuple[float, str, str]:
         return rpm, source + below, "turn slower; the mark holds at the projection the maker states"
     habits = (practice()["unmarked_rpm"], _rim_habit(cutter))
     rim = float(spindle_speed(cutter.true_diameter, habits[1].value / 1000))
-    source = f"common practice for a cutter without mark or data sheet{below}"
-    return min(float(habits[0].value), rim), source, "read the mark or the maker's sheet before running it"
+    source = f"neither marked nor in a maker's sheet; shown at what practice allows at most{below}"
+    remedy = "do not run it: find its greatest speed first and enter it as marked_rpm or maker_rpm"
+    return min(float(habits[0].value), rim), source, remedy
 
 
 def _rim_habit(cutter: Cutter) -> Value:
@@ -407,10 +411,15 @@ def _choose(cut: _Cut) -> _Trial:
         found = [t for shape in shapes if (t := _fastest(cut, shape, float(chip), speeds)) is not None]
         if found:
             return min(found, key=lambda t: (_quick_seconds(cut, t), t.levels))
+    # a cut too narrow for a clean chip, as in finishing a relief: the most a tooth may take
+    found = [t for x in shapes if (t := _fastest(cut, x, cut.greatest_feed_per_tooth * x[3], speeds)) is not None]
+    if found:
+        return min(found, key=lambda t: (_quick_seconds(cut, t), t.levels))
     # nothing fits even with the thinnest clean chip: the gentlest that never passes the cutter's own speed
     levels, steps, width, mean, most, area = shapes[-1]
     rpm = float(speeds[-1])
-    feed = _down(min(rpm * cut.cutter.flutes * thin / mean, cut.greatest_feed), _FEED_STEP)
+    fpt = min(thin / mean, cut.greatest_feed_per_tooth)
+    feed = _down(min(rpm * cut.cutter.flutes * fpt, cut.greatest_feed), _FEED_STEP)
     return _Trial(levels, steps, width, rpm, feed, mean, most, area)
 
 
@@ -420,7 +429,7 @@ def _fastest(
     """The highest speed at which one shape of cut stays within feed and power with that mean chip."""
     levels, steps, width, mean, most, area = shape
     feeds = speeds * cut.cutter.flutes * chip / mean
-    fits = feeds <= cut.greatest_feed
+    fits = (feeds <= cut.greatest_feed) & (chip / mean <= cut.greatest_feed_per_tooth * (1 + 1e-9))
     if cut.machine.spindle is not None:
         need = _practice("specific_energy.high") * area * feeds / 60 / 1000
         fits &= need <= (1 - _practice("reserve")) * cut.machine.spindle.power_at(speeds)
@@ -495,7 +504,8 @@ def _limit(
 def _speed_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
     c = cut.cutter
     rpm, source, remedy = _cutter_rpm(c)
-    yield _limit("over-speeds the cutter", t.rpm, rpm, "rev/min", True, source, remedy)
+    bound = math.inf if c.marked_rpm is None and c.maker_rpm is None else rpm  # unknown is no permission
+    yield _limit("over-speeds the cutter", t.rpm, bound, "rev/min", True, source, remedy)
     rim = _rim_habit(c)
     speed = float(cutting_speed(c.true_diameter, t.rpm))
     remedy = "turn slower, or take a smaller cutter"
@@ -521,6 +531,9 @@ def _chip_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
     slender = f", less below {_SLENDER:g} mm" if cut.chip_thick < m.chip_thick else ""
     name = "breaks" if slender else "tears"
     yield _limit(name, mean, cut.chip_thick, "mm", False, f"mean chip: {thick}{slender}", remedy)
+    habit = _cited(practice()["feed_per_tooth_share"])
+    remedy = "feed slower, or turn faster: the tooth must bear more than its chip says where the cut thickens"
+    yield _limit("snatches", fpt, cut.greatest_feed_per_tooth, "mm/tooth", False, f"share of the tip: {habit}", remedy)
     if cut.skim:
         across = float(effective_diameter(cut.cutter, min(cut.depth, cut.cutter.cutting_length)))
         skim = fpt * float(chipload.greatest_share(min(cut.skim, across), across))
