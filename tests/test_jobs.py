@@ -18,6 +18,7 @@ from shopcalc.motion import machine_time
 from shopcalc.paths.lettering import letter_lines, lettering_width
 from shopcalc.quote import as_text, price
 from shopcalc.shop import DRIVERS, OPERATIONS, PHASES, Shop
+from shopcalc.sources import practice
 
 JOB = """
 [job]
@@ -500,13 +501,21 @@ def test_a_cutter_is_run_within_its_mark_the_spindle_and_the_axes(kind, read, sh
     ((part, operation),) = job.operations("grooves", "rail")
     cutting = setting(operation, part, job.programs[0].station, job.machine, shop)
     cutter = cutting.cutter
-    assert cutting.rpm <= (cutter.marked_rpm or cutter.maker_rpm or 18_000)
-    assert job.machine.spindle.min_rpm <= cutting.rpm <= job.machine.spindle.max_rpm or cutter.shape == "drill"
+    reserved = (1 - practice()["reserve"].value) * (cutter.marked_rpm or cutter.maker_rpm)
+    assert cutting.rpm <= max(reserved, job.machine.spindle.min_rpm) <= (cutter.marked_rpm or cutter.maker_rpm)
+    assert job.machine.spindle.min_rpm <= cutting.rpm <= job.machine.spindle.max_rpm
     assert cutting.feed <= min(job.machine.axes[0].feed, job.machine.axes[1].feed)
     assert cutting.plunge_feed <= job.machine.axes[2].feed
     assert cutting.depth_per_pass <= cutter.cutting_length
     per_tooth = cutting.feed / (cutting.rpm * cutter.flutes)
     assert mean_chip(per_tooth, cutter.true_diameter, cutter.true_diameter) <= shop.material("white-oak").chip_thick
+
+
+def test_a_cutter_without_a_mark_turns_slowly_and_is_asked_about(read, shop):
+    job = job_of("rebate", read, swap=("SQ12", "OLD12"))
+    plan = plan_load(job, job.programs[0], "rail", shop)
+    assert any("carries no greatest speed" in w for w in plan.warnings)
+    assert plan.moves.rpm.max() <= practice()["unmarked_rpm"].value
 
 
 def test_what_the_job_says_of_speed_and_feed_is_used_and_too_fast_is_said(read, shop):

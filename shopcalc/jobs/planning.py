@@ -10,7 +10,7 @@ from typing import Any
 from shopcalc.cutters import Cutter
 from shopcalc.cutting.chipload import feed as feed_of
 from shopcalc.cutting.chipload import feed_per_tooth_for_mean_chip
-from shopcalc.cutting.engagement import refuse
+from shopcalc.cutting.engagement import refuse, spindle_speed
 from shopcalc.errors import Fault, InputError
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import (
@@ -186,8 +186,9 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
 
     Notes
     -----
-    Spindle: the usual speed, within the mark or the maker's figure and the spindle's range. Feed per tooth: the middle
-    of the material's chip window in a slot, at most 1.2 % of the diameter. Depth: a share of the diameter by grain.
+    Spindle: the usual speed, a reserve below the mark or the maker's figure, within the spindle's range. Feed per
+    tooth: the middle of the material's chip window in a slot, at most 1.2 % of the diameter. Depth: a share of the
+    diameter by grain.
     Common practice, no source; ``cutting.tuning`` does better.
     """
     cutter, material = shop.cutter(operation.cutter), shop.material(part.material)
@@ -212,10 +213,18 @@ def _runs_along(operation: Operation, part: Part) -> bool:
 
 
 def _rpm(cutter: Cutter, machine: Machine) -> float:
-    most = cutter.marked_rpm or cutter.maker_rpm or practice()["unmarked_rpm"].value
+    """The usual speed, a reserve below what the cutter is marked or made for, within the spindle's range."""
+    habits = practice()
+    known = [rpm for rpm in (cutter.marked_rpm, cutter.maker_rpm) if rpm is not None]
+    if known:
+        most = (1 - habits["reserve"].value) * min(known)
+    else:
+        rim = habits["rim_speed_carbide" if cutter.body == "carbide" else "rim_speed_steel"].value
+        most = min(habits["unmarked_rpm"].value, float(spindle_speed(cutter.true_diameter, rim / 1000)))
+    rpm = min(_USUAL_RPM, most)
     if machine.spindle is None:
-        return min(_USUAL_RPM, most)
-    return max(min(_USUAL_RPM, most, machine.spindle.max_rpm), machine.spindle.min_rpm)
+        return rpm
+    return max(min(rpm, machine.spindle.max_rpm), machine.spindle.min_rpm)
 
 
 def _feed(cutter: Cutter, material: Material, rpm: float) -> float:
@@ -226,7 +235,7 @@ def _feed(cutter: Cutter, material: Material, rpm: float) -> float:
 
 def _speed_doubts(operation: Operation, part: Part, cutting: Cutting) -> list[str]:
     cutter = cutting.cutter
-    most = cutter.marked_rpm or cutter.maker_rpm
+    most = min((rpm for rpm in (cutter.marked_rpm, cutter.maker_rpm) if rpm is not None), default=None)
     where = f"part '{part.id}', {operation.kind}: cutter {cutter.id}"
     if most is not None and cutting.rpm > most * (1 + 1e-9):
         return [f"{where} would run at {cutting.rpm:.0f} rev/min, above the {most:.0f} it is marked or made for"]
