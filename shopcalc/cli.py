@@ -427,7 +427,7 @@ def _finite(value: Any) -> Any:
 #: House quantity of each unit limits are given in, and house units per one of it.
 _LIMIT_UNITS = {
     "rev/min": ("spindle_speed", 1.0), "mm/min": ("feed", 1.0), "mm": ("length", 1.0), "m/s": ("speed", 1000.0),
-    "W": ("power", 1.0), "N mm": ("torque", 1.0),
+    "mm/tooth": ("feed_per_tooth", 1.0), "W": ("power", 1.0), "N mm": ("torque", 1.0),
 }  # fmt: skip
 
 

@@ -209,14 +209,16 @@ def _sheet_text(sheet: Sheet) -> list[str]:
 _STYLE = """
 body { font: 10.5pt/1.45 Georgia, "Times New Roman", serif; color: #1d1d1b; }
 body { max-width: 62rem; margin: 2rem auto; padding: 0 1rem; }
-h1 { font-size: 19pt; margin: 0; } h2 { font-size: 12pt; margin: 1.6rem 0 .3rem; }
-table { border-collapse: collapse; width: 100%; font-size: 9.5pt; break-inside: avoid; }
+h1 { font-size: 19pt; margin: 0; } h2 { font-size: 12pt; margin: 1.6rem 0 .3rem; break-after: avoid; }
+table { border-collapse: collapse; width: 100%; font-size: 9.5pt; }
+thead { display: table-header-group; } tr, .caution { break-inside: avoid; }
 th { text-align: left; border-bottom: 1.5pt solid #1d1d1b; padding: .15rem .45rem; }
 td { border-bottom: .4pt solid #b9b4a7; padding: .15rem .45rem; vertical-align: top; }
 .n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 tr.rule td { border-top: 1.5pt solid #1d1d1b; }
 .about, .below { color: #45423b; margin: .2rem 0; }
 .caution { border: 1pt solid #1d1d1b; padding: .5rem .8rem; margin-top: 1.6rem; }
+@page { margin: 16mm 14mm; }
 @media print { body { margin: 0; max-width: none; } }
 """
 
