@@ -523,6 +523,7 @@ def lab_command(folder: Path, settings: Path, *, browser: bool = True) -> list[s
     command = [
         sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1", f"--ServerApp.root_dir={folder}",
         f"--LabApp.app_settings_dir={settings}", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+        "--LabApp.extension_manager=readonly",  # its list of extensions would be asked for on the network
     ]  # fmt: skip
     return command if browser else [*command, "--no-browser"]
 

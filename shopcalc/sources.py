@@ -355,3 +355,30 @@ def table_for_people(records: Iterable[Mapping[str, Any]], units: Mapping[str, s
         out = out.set_index(index)
     out.attrs["units"] = dict(units)
     return out
+
+
+def check_figures(name: str) -> Path:
+    """The table of published or independently computed figures that tests and notebooks compare with.
+
+    Parameters
+    ----------
+    name : str
+        Its name without ending, e.g. "motion_oracles".
+
+    Returns
+    -------
+    Path
+        In ``shared`` of a checkout, or inside an installed package.
+
+    Raises
+    ------
+    InputError
+        When there is no such table.
+    """
+    package = Path(__file__).parent
+    folder = next(f for f in (package.parent / "shared", package / "check_figures") if f.is_dir())
+    path = folder / f"{name}.csv"
+    if not path.exists():
+        known = (p.stem for p in folder.glob("*.csv"))
+        raise InputError(Fault(f"there is no table of check figures '{name}'", did_you_mean(name, known)))
+    return path
