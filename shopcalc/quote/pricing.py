@@ -257,7 +257,7 @@ def _wood_lines(estimate: Estimate, shop: Shop, system: System) -> list[Line]:
         each = shop.rates.materials[p.material][0] if p.material in shop.rates.materials else shop.rates.sheet
         waste = f"+ {100 * (p.gross / p.net - 1):.0f} % waste"
         if p.unit == "board_foot":
-            how = f"{cents(p.net)} bd ft {waste} = {cents(p.gross)} bd ft × {each:.2f}"
+            how = f"{cents(p.net)} bd ft exact {waste} = {cents(p.gross)} bd ft × {each:.2f}"
         else:
             how = f"{_area(p.net, system)} {waste} = {_area(p.gross, system)} × {each:.2f}"
         out.append(Line(shop.material(p.material).title, _times(p.gross, each), how))
