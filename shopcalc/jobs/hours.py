@@ -410,11 +410,12 @@ def _machining(times: list[ProgramTime]) -> tuple[float | None, float | None, fl
     best, machine = sum(hours("best")), sum(t.best * t.loads for t in times) / 3600
     share = best / machine if machine else 0.0
     programmed = list(hours("programmed"))
-    working = f"{machine:.2f} machine h × {100 * share:.0f} % attended"
+    working = f"attended {100 * share:.0f} % of {machine:.2f} machine h"
     return sum(hours("planned")), sum(programmed) if programmed else None, best, working
 
 
 def _worked(driver: str, count: float, seconds: float) -> str:
-    per = driver.split("_per_")[1].replace("_", " ")
-    amount = f"{count:.1f} m²" if per == "area" else f"{count:.0f} {per}{'' if count == 1 else 's'}"
-    return f"{amount} × {seconds / 60:g} min"
+    """What, how often, how long: "load 74 × 4 min"."""
+    name, per = driver.split("_per_")
+    amount = f"{count:.1f} m²" if per == "area" else f"{count:.0f}"
+    return f"{name.replace('_', ' ')} {amount} × {seconds / 60:g} min"
