@@ -415,7 +415,11 @@ def _machining(times: list[ProgramTime]) -> tuple[float | None, float | None, fl
 
 
 def _worked(driver: str, count: float, seconds: float) -> str:
-    """What, how often, how long: "load 74 × 4 min"."""
+    """What, how often, how long: "load 74 × 4 min"; "24 joints × 16 min" where the phase says what."""
     name, per = driver.split("_per_")
     amount = f"{count:.1f} m²" if per == "area" else f"{count:.0f}"
-    return f"{name.replace('_', ' ')} {amount} × {seconds / 60:g} min"
+    if name in PHASES and per != "area":
+        amount += f" {per}" if count == 1 else f" {per}s"
+    else:
+        amount = f"{name.replace('_', ' ')} {amount}"
+    return f"{amount} × {seconds / 60:g} min"
