@@ -461,7 +461,13 @@ def _tune_text(cutter: str, material: str, setting: Setting, system: System) -> 
     ]
     out = [f"{cutter} in {material}", *(f"  {name:<20} {text}" for name, text in facts), "", "Limits, tightest first"]
     rows = [
-        (_percent(x.used), x.name, f"{shown(x.value, x.unit)} of {shown(x.bound, x.unit)}", x) for x in setting.limits
+        (
+            _percent(x.used),
+            x.name,
+            f"{shown(x.value, x.unit)}, {'at least' if x.least else 'at most'} {shown(x.bound, x.unit)}",
+            x,
+        )
+        for x in setting.limits
     ]
     widths = [max(len(str(r[k])) for r in rows) for k in range(3)]
     for used, name, amount, limit in rows:
@@ -470,10 +476,9 @@ def _tune_text(cutter: str, material: str, setting: Setting, system: System) -> 
         out.append(
             f"  {used:>{widths[0]}} {bar:<20} {name:<{widths[1]}}  {amount:<{widths[2]}}  {kind}; {limit.source}"
         )
-    over = [x for x in setting.limits if x.hard and x.used is not None and x.used > 1]
     out += ["", f"It is held back by: {setting.binds}. To relax that: {setting.limits[0].remedy}."]
-    if over:
-        out.insert(1, "  DO NOT RUN: " + "; ".join(f"{x.name}: {x.remedy}" for x in over))
+    if setting.forbidden:
+        out.insert(1, "  DO NOT RUN: " + "; ".join(f"{x.name}: {x.remedy}" for x in setting.forbidden))
     out.append(
         "A place to begin a test cut on scrap, not a promise. The cutter's mark, the makers' instructions and local "
         "codes come first."

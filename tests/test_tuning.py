@@ -15,7 +15,7 @@ from shopcalc.errors import InputError
 from shopcalc.machines import Axis, Machine, Spindle, Station
 from shopcalc.materials import Material
 
-SQ12 = Cutter("SQ12", "", "square end", 12, 12, 2, 38, 90, 50, maker_rpm=24000)
+SQ12 = Cutter("SQ12", "", "square end", 12, 12, 2, 38, 90, 48, maker_rpm=24000)
 BIG = Cutter("BIG", "", "square end", 30, 12, 2, 60, 100, 60, body="steel", marked_rpm=16000)
 COMP = Cutter(
     "COMP", "", "compression", 10, 10, 2, 28, 75, 40, cut_direction="compression", up_shear_length=5, maker_rpm=24000
@@ -116,7 +116,7 @@ def test_a_cutter_slower_than_the_spindle_is_never_over_sped():
     s = tuned(replace(BIG, marked_rpm=5000))
     assert s.rpm <= 5000 * 0.85
     assert not s.runnable
-    slow = limit(s, "spindle too fast")
+    slow = limit(s, "too slow for the spindle")
     assert slow.used > 1
     assert slow.hard
 
@@ -129,7 +129,7 @@ def test_a_cutter_of_unknown_speed_is_never_runnable_and_sends_to_the_maker():
     assert over.bound is None
     assert not s.runnable
     assert s.rpm <= 18000
-    assert "do not run it" in over.remedy
+    assert "find its greatest speed" in over.remedy
     assert "EN 847-1" in over.source
     assert "EN 847-1" not in limit(tuned(BIG), "over-speeds the cutter").source
     wide = replace(BIG, diameter=80, marked_rpm=None)
@@ -188,9 +188,28 @@ def test_a_skim_is_counted_timed_and_checked_for_rubbing():
     assert tuned(clearance=0.2).width_per_pass_mm == pytest.approx(6.1)
 
 
+def test_a_long_stick_out_takes_shallower_levels():
+    """Beyond four diameters in proportion (common practice, no source)."""
+    short, long = (tuned(replace(SQ12, stick_out=s, overall_length=120), depth=36) for s in (48, 72))
+    assert short.depth_per_pass_mm == 12
+    assert long.depth_per_pass_mm == pytest.approx(36 / 5)
+
+
+def test_a_slot_a_hair_wider_than_a_reground_cutter_is_two_passes():
+    s = tuned(replace(SQ12, measured_diameter=11.96), width=12, depth=9)
+    assert s.side_steps == 2
+    assert s.width_per_pass_mm == 11.96
+
+
+def test_a_clearance_wider_than_the_cut_is_refused():
+    with pytest.raises(InputError, match="more than the cut"):
+        tuned(clearance=99)
+
+
 def test_wide_cuts_are_side_steps_and_deep_ones_levels():
     s = tuned(width=50, depth=30)
-    assert s.side_steps == math.ceil(50 / (0.45 * 12))
+    assert s.side_steps == 1 + math.ceil((50 - 12) / (0.45 * 12))
+    assert s.width_per_pass_mm == 12, "the first pass in the solid is a slot"
     assert s.levels == 3
     assert s.passes == s.side_steps * 3
 

@@ -61,6 +61,8 @@ class Limit:
         Where the bound comes from.
     remedy : str
         What moves the cut away from it.
+    least : bool
+        Whether the bound is one to be reached rather than one to stay below.
     """
 
     name: str
@@ -71,6 +73,7 @@ class Limit:
     hard: bool
     source: str
     remedy: str
+    least: bool = False
 
 
 @dataclass(frozen=True)
@@ -114,15 +117,27 @@ class Setting:
     limits: tuple[Limit, ...]
 
     @property
+    def forbidden(self) -> tuple[Limit, ...]:
+        """Hard limits that are passed, and the cutter's own greatest speed while it is unknown."""
+        return tuple(
+            x
+            for x in self.limits
+            if x.hard and ((x.used or 0.0) > 1 or (x.bound is None and x.name == "over-speeds the cutter"))
+        )
+
+    @property
     def runnable(self) -> bool:
-        """Whether no hard limit is passed and the cutter's own greatest speed is known."""
-        unknown = any(x.name == "over-speeds the cutter" and x.bound is None for x in self.limits)
-        return not unknown and all(x.used is None or x.used <= 1 for x in self.limits if x.hard)
+        """Whether nothing forbids it."""
+        return not self.forbidden
 
     def as_json(self) -> dict[str, Any]:
         """Every field as plain numbers, texts, lists and dicts; units stand in the keys."""
         out: dict[str, Any] = {k: v for k, v in vars(self).items() if k != "limits"}
-        return {**out, "runnable": self.runnable, "limits": [dict(vars(x)) for x in self.limits]}
+        return {
+            **out,
+            "runnable": self.runnable,
+            "limits": [{k: v for k, v in vars(x).items() if k != "least"} for x in self.limits],
+        }
 
 
 @dataclass(frozen=True)
@@ -302,6 +317,8 @@ def _ask(
     if not (math.isfinite(skim) and skim >= 0) or not math.isfinite(clearance):
         refuse(f"skim {skim:g} mm or clearance {clearance:g} mm cannot be used", "give a skim of zero or more")
     wide = width + clearance / 2 - skim
+    if abs(clearance) > width:
+        refuse(f"a clearance of {clearance:g} mm is more than the cut of {width:g} mm", "give mortise minus tenon")
     if wide <= 0:
         refuse(f"clearance {clearance:g} mm and skim {skim:g} mm leave nothing of the {width:g} mm cut", "change them")
     angle = math.nan if station == "end" else grain_angle(grain)
@@ -310,7 +327,8 @@ def _ask(
     low, high = _rpm_bounds(cutter, machine)
     free = 1 - _practice("reserve")
     feed = free * min(machine.axes[0].feed, machine.axes[1].feed)
-    deepest = share * cutter.true_diameter
+    slender = cutter.stick_out / cutter.true_diameter / _practice("stick_out_share")
+    deepest = share * cutter.true_diameter / max(1.0, slender)
     return _Cut(
         cutter,
         material,
@@ -357,7 +375,7 @@ def _cutter_rpm(cutter: Cutter) -> tuple[float, str, str]:
     habits = (practice()["unmarked_rpm"], _rim_habit(cutter))
     rim = float(spindle_speed(cutter.true_diameter, habits[1].value / 1000))
     source = f"neither marked nor in a maker's sheet; shown at what practice allows at most{below}"
-    remedy = "do not run it: find its greatest speed first and enter it as marked_rpm or maker_rpm"
+    remedy = "find its greatest speed first and enter it as marked_rpm or maker_rpm"
     return min(float(habits[0].value), rim), source, remedy
 
 
@@ -389,11 +407,11 @@ def _shapes(cut: _Cut) -> Iterator[tuple[int, int, float, float, float, float]]:
     for levels in range(fewest, fewest + _MORE_LEVELS + 1):
         level = min(cut.depth / levels, c.cutting_length)
         across = float(effective_diameter(c, level))
-        if cut.width <= across * (1 + 1e-9):
-            steps, width = 1, min(cut.width, across)
-        else:
-            steps = pass_count(cut.width, min(across, _practice("stepover_share") * c.true_diameter))
-            width = cut.width / steps
+        width = min(cut.width, across)  # of the first pass: in the solid it is a slot, whatever follows beside it
+        beside = cut.width - width
+        steps = 1 + (
+            pass_count(beside, min(across, _practice("stepover_share") * c.true_diameter)) if beside > 0 else 0
+        )
         mean = float(chipload.mean_share(width, across) * mean_edge_share(c, level))
         most = float(chipload.greatest_share(width, across) * edge_share(c, level))
         z = (np.arange(64) + 0.5) / 64 * level
@@ -497,8 +515,8 @@ def _limit(
 ) -> Limit:
     """A limit with its used share; ``least`` where the bound is one that must be reached."""
     if not (math.isfinite(bound) and bound > 0):
-        return Limit(name, value, None, None, unit, hard, source, remedy)
-    return Limit(name, value, bound, bound / value if least else value / bound, unit, hard, source, remedy)
+        return Limit(name, value, None, None, unit, hard, source, remedy, least)
+    return Limit(name, value, bound, bound / value if least else value / bound, unit, hard, source, remedy, least)
 
 
 def _speed_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
@@ -544,7 +562,8 @@ def _chip_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
 def _depth_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
     c, level = cut.cutter, cut.depth / t.levels
     remedy = "take more levels, or a thicker cutter"
-    yield _limit("bends or breaks", level, cut.deepest, "mm", False, _cited(cut.depth_habit), remedy)
+    source = f"share of the diameter, less the further it sticks out: {_cited(cut.depth_habit)}"
+    yield _limit("bends or breaks", level, cut.deepest, "mm", False, source, remedy)
     source = f"cutting length of {c.id}"
     yield _limit("rubs with the shank", cut.depth, c.cutting_length, "mm", True, source, "use a longer cutter")
     if c.up_shear_length > 0:
@@ -567,7 +586,7 @@ def _machine_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
         return
     yield _limit("outruns the spindle", t.rpm, spindle.max_rpm, "rev/min", True, source, "turn slower")
     remedy = "use a smaller cutter or another machine: the spindle cannot turn that slowly"
-    yield _limit("spindle too fast", t.rpm, spindle.min_rpm, "rev/min", True, source, remedy, least=True)
+    yield _limit("too slow for the spindle", t.rpm, spindle.min_rpm, "rev/min", True, source, remedy, least=True)
     energy = practice()["specific_energy.high"]
     rate = t.area * t.feed / 60
     power = float(chipload.cutting_power(float(energy.value), rate))
