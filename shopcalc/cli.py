@@ -26,8 +26,9 @@ if TYPE_CHECKING:
     from shopcalc.shop import Shop
     from shopcalc.units import System
 
-#: Endings of program files that are looked for in folders (common practice, no source).
+#: Endings under which shops keep program text (common practice, no source), and endings that never hold one.
 PROGRAM_ENDINGS = (".nc", ".ngc", ".tap", ".gcode", ".cnc")
+_NO_PROGRAMS = (".toml", ".csv", ".ipynb", ".json", ".html", ".pdf", ".png", ".py")
 _PLACES = ("command", "job", "programs")  # given by their place, not by a flag
 COMMANDS = ("quote", "time", "tune", "new", "lab")
 _MANY = 20  # programs from which progress is worth a line
@@ -218,6 +219,9 @@ def _quote(chosen: argparse.Namespace) -> int:
     from shopcalc.jobs import estimate, open_job
     from shopcalc.quote import as_html, as_text, hours_csv, price
 
+    if Path(chosen.job).suffix.lower() in PROGRAM_ENDINGS:
+        remedy = f"say: shopcalc time {chosen.job}"
+        raise InputError(Fault("this is a program, not a job", remedy, file=chosen.job))
     shop = _shop(chosen)
     priced = price(estimate(open_job(chosen.job, shop), shop), shop, system=chosen.system)
     if chosen.out is not None:
@@ -292,6 +296,8 @@ def _timed(file: Path, machine: Machine, faults: list[Fault]) -> dict[str, Any]:
     from shopcalc.gcode import read_program
 
     try:
+        if file.suffix.lower() in _NO_PROGRAMS and file.is_file():
+            raise InputError(Fault("this is no program", "name a program, or a folder of them", file=str(file)))
         return _entry(str(file), read_program(file, machine), machine)
     except InputError as e:
         found = e.faults
@@ -340,7 +346,7 @@ def _progress(done: int, total: int) -> None:
 
 
 def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: System) -> str:
-    from shopcalc.units import write, write_time
+    from shopcalc.units import write_time
 
     head = ("program", "blocks", "cut", "cutting", "rapids", "other", "time", "length / feed")
     rows: list[tuple[str, ...]] = []
@@ -351,7 +357,8 @@ def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: Syst
             continue
         other = None if e["dwell_time_s"] is None else e["dwell_time_s"] + e["change_time_s"]
         seconds = (e["cutting_time_s"], e["rapid_time_s"], other, e["time_s"], e["length_over_feed_s"])
-        cut = write(round(e["cutting_length_mm"]), "length", system, fraction=False)
+        unit, size = ("m", 1000.0) if system == "metric" else ("ft", 304.8)
+        cut = f"{e['cutting_length_mm'] / size:.2f} {unit}"
         rows.append((name, str(e["blocks"]), cut, *map(write_time, seconds)))
     widths = [max(len(r[k]) for r in [head, *rows]) for k in range(len(head))]
 
@@ -363,6 +370,8 @@ def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: Syst
     total = f"together {write_time(known)}" + (f", and {unknown} of unknown time" if unknown else "")
     out = [f"on machine '{machine.name}'", line(head), "─" * (sum(widths) + 2 * (len(widths) - 1))]
     out += [*map(line, rows), total]
+    if not any(math.isfinite(v) for a in machine.axes for v in (a.rapid, a.acceleration)):
+        out.append("  * this machine gives no rapid speed and no acceleration: rapids and corners take no time on it")
     for e in entries:
         for w in e.get("warnings", ()):
             place = f"{Path(e['file']).name}, line {w['line']}, column {w['column']}, {w['word']}"

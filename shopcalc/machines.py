@@ -343,7 +343,7 @@ def _stations(r: FieldReader, data: Mapping[str, Any]) -> dict[str, Station]:
 
 
 def read_machine(path: Path | str) -> Machine:
-    """Read one machine from a TOML file with [axes.x], [controller], [times] ... at its top level.
+    """Read one machine from a TOML file with [axes.x], [controller], [times] ... at its top level or in one table.
 
     Parameters
     ----------
@@ -356,7 +356,11 @@ def read_machine(path: Path | str) -> Machine:
         With every fault found: file, dotted field, value and remedy.
     """
     data = load_toml(path)
-    machine, faults = _machine(Path(path).stem, data, str(path), "")
+    name, prefix = Path(path).stem, ""
+    only = next(iter(data)) if len(data) == 1 else ""
+    if only and only not in _TOP and isinstance(data[only], dict) and "axes" in data[only]:
+        name, prefix, data = only, f"{only}.", data[only]  # written as in a shop's machines.toml
+    machine, faults = _machine(name, data, str(path), prefix)
     raise_all(faults)
     return machine
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -197,6 +198,15 @@ def read(
         _refuse(f"{text!r} is not a {name}", f"write it as text with its unit, e.g. {q.examples}")
     if not text.strip():
         _refuse(f"the {name} is empty", f"write it with its unit, e.g. {q.examples}")
+    if re.search(r"\d\s*,\s*\d", text):
+        _refuse(
+            f"'{text}' has a comma in its number", f"write a point, and no comma between thousands, e.g. {q.examples}"
+        )
+    text = text.replace("²", "^2").replace("³", "^3")
+    if fraction := next((c for c in text if "\u2044" in unicodedata.normalize("NFKC", c)), None):
+        parts = unicodedata.normalize("NFKC", fraction).replace("\u2044", "/")
+        plain = " ".join(text.replace(fraction, f" {parts} ").split())
+        _refuse(f"'{text}' has a fraction in one character", f'write it out: "{plain}"')
     try:
         value, unit = _number(text, quantity)
     except ValueError:
@@ -233,6 +243,8 @@ def _check_bounds(
 
 def _with_unit(value: float, quantity: str) -> str:
     """The remedy for a bare number: the same number with each unit the examples show."""
+    if quantity == "ratio":  # 0.18 most likely means 18 %
+        return f'"{100 * value if abs(value) <= 1 else value:g} %"'
     units = [w.strip('" ').split(" ", 1)[-1] for w in QUANTITIES[quantity].examples.split(" or ")]
     return " or ".join(f'"{value:g} {u}"' for u in units)
 
@@ -294,6 +306,10 @@ def read_money(text: object, currency: str, *, per: str | None = None, minimum: 
     Decimal('90.000')
     """
     shown = f"{currency}/{per}" if per else currency
+    if isinstance(text, str) and re.search(r"\d\s*,\s*\d", text):
+        _refuse(
+            f"'{text}' has a comma in its number", f'write a point, and no comma between thousands, e.g. "85 {shown}"'
+        )
     m = _MONEY.match(text) if isinstance(text, str) else None
     if m is None:
         _refuse(f"{text!r} is not an amount of money", f'write it with its currency, e.g. "85 {shown}"')

@@ -515,3 +515,20 @@ def test_a_fault_of_ours_is_one_line_too(monkeypatch, run):
     assert status == 2
     assert len(err.splitlines()) == 1
     assert "ZeroDivisionError" in err
+
+
+def test_a_file_of_the_wrong_kind_is_sent_to_the_right_command(run):
+    program = next(PROGRAMS.glob("*.nc"))
+    refused(run("quote", program), "this is a program, not a job", "shopcalc time")
+    status, out, err = run("time", CHEST, "--json")
+    assert status == 2
+    assert "this is no program" in err
+    assert json.loads(out)["programs"][0]["error"]["message"]
+
+
+def test_a_machine_without_limits_is_said_to_cost_nothing_for_rapids(run, tmp_path):
+    bare = tmp_path / "bare.toml"
+    bare.write_text('title = "bare"\n', encoding="utf-8")
+    status, out, _ = run("time", next(PROGRAMS.glob("*.nc")), "--machine", bare)
+    assert status == 0
+    assert "no rapid speed and no acceleration" in out

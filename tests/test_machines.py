@@ -245,3 +245,15 @@ def test_no_text_is_answered_with_anything_but_a_machine_or_a_refusal(text):
         path.write_bytes(text.encode("utf-8", "surrogatepass"))
         with contextlib.suppress(InputError):
             assert isinstance(read_machine(path), Machine)
+
+
+def test_a_file_with_one_machine_in_its_own_table_is_taken(tmp_path):
+    """A shop may copy its part of machines.toml as it stands."""
+    path = tmp_path / "mine.toml"
+    path.write_text('[mine.axes.x]\nrapid = "9 m/min"\n', encoding="utf-8")
+    machine = read_machine(path)
+    assert machine.name == "mine"
+    assert machine.axes[0].rapid == 9000
+    path.write_text('[mine.axes.x]\nrapid = "9"\n', encoding="utf-8")
+    with pytest.raises(InputError, match=r"mine\.axes\.x\.rapid"):
+        read_machine(path)

@@ -31,6 +31,7 @@ from shopcalc.units import QUANTITIES, read, read_count, read_money, write, writ
         ("0.5 m/s2", "acceleration", 500),
         ("35 %", "ratio", 0.35),
         ("90 deg", "angle", math.pi / 2),
+        ("5 m²", "area", 5e6),
         ("3 hp", "power", 3 * 745.6998715822702),
         ("1 board_foot", "volume", 2359737.216),
         ("12 min", "time", 720),
@@ -59,6 +60,8 @@ def test_what_people_write(text, quantity, house):
         ("inf mm", "not a number", "9.5 mm"),
         ("1e99 mm", "too large", "check the number"),
         ("1 000 mm", "not a number", "9.5 mm"),
+        ("21,5 mm", "comma in its number", "write a point"),
+        ("2½ in", "fraction in one character", '"2 1/2 in"'),
         ("12 mm mm", "not a length", "something else"),
         ("3 __import__('os')", "not known", "length"),
         ("0 mm", "must be more than 0", "check the number"),
@@ -218,3 +221,9 @@ def test_bounds_are_named_in_house_units(bound, text, said):
 @pytest.mark.parametrize(("bound", "text"), [({"minimum": 2.0}, "2 mm"), ({"maximum": 25.4}, "1 in")])
 def test_bounds_themselves_are_allowed(bound, text):
     assert read(text, "length", **bound) == next(iter(bound.values()))
+
+
+def test_a_bare_share_is_shown_in_percent():
+    """0.18 without its unit most likely means 18 %, never 0.18 %."""
+    with pytest.raises(InputError, match='"18 %"'):
+        read(0.18, "ratio")

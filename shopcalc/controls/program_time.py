@@ -264,7 +264,7 @@ def program_time(
 
 
 #: Endings under which shops keep program text (common practice, no source).
-PROGRAM_ENDINGS = frozenset({".nc", ".ngc", ".tap", ".gcode", ".cnc", ".txt"})
+PROGRAM_ENDINGS = frozenset({".nc", ".ngc", ".tap", ".gcode", ".cnc"})
 
 
 def straight_move_seconds(

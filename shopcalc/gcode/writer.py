@@ -70,6 +70,8 @@ def write_program(moves: Moves, *, title: str, notes: Iterable[str] = (), dwell_
         raise ValueError(f"move {int(ends[0]) + 1} stands behind the end of the program: it would never run")
     x, y, z = (_number(v) for v in moves.points[0])
     head = [title, "made by shopcalc from moves; check it above the work before cutting", *notes]
+    if (moves.kind == Kind.CHANGE).any():
+        head.append("cutter lengths are not set here: measure each cutter, or add the length offset your control needs")
     lines = [_comment(h) for h in [*head, f"starts at X{x} Y{y} Z{z}; lengths in mm, feeds in mm/min"]]
     lines.append("G21 G17 G90 G94")
     return "\n".join([*lines, *_Writer(moves, dwell_unit).lines()]) + "\n"
