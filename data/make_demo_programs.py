@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from shopcalc.gcode import write_program
 from shopcalc.jobs import open_job
 from shopcalc.jobs.planning import plan_load
@@ -37,11 +39,13 @@ def programs() -> Iterator[tuple[Path, str]]:
             notes = [
                 f"job: {job.name}; station: {program.station}",
                 "invented demo data made by the paths of shopcalc, not proved on any machine",
-                "heed the greatest speed marked on each cutter; dry run first",
+                "check the greatest speed marked on each cutter before use; dry run first",
             ]
+            if program.station == "end":
+                notes.append("back-up block behind the exit of the cutter; clamp so that the end cannot lift")
             if share != 1.0:
                 notes.append(f"feeds at {100 * share:.0f} percent of the planned ones, as if set while proving")
-                moves = replace(moves, feed=moves.feed * share)
+                moves = replace(moves, feed=np.floor(moves.feed * share / 10 + 1e-9) * 10)
             yield DATA / program.file, write_program(moves, title=program.title or program.id, notes=notes)
 
 

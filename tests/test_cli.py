@@ -190,7 +190,7 @@ def test_quote_json_is_one_document_and_nothing_else(run):
     assert (status, err) == (0, "")
     d = json.loads(out)
     assert d["job"] == "Reed-bed chest"
-    assert d["programs"] == 18
+    assert d["programs"] == 21
     assert d["loads"] == 74
     assert d["price"]["floor"] < d["price"]["asked"]
 

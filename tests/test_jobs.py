@@ -3,6 +3,7 @@
 import itertools
 import math
 import re
+import tomllib
 from dataclasses import replace
 
 import pytest
@@ -13,6 +14,7 @@ from shopcalc.gcode import write_program
 from shopcalc.jobs import estimate, open_job
 from shopcalc.jobs.hours import PHASE_DRIVERS, drivers, finish_area, purchases
 from shopcalc.jobs.planning import operation_moves, plan_load, setting
+from shopcalc.jobs.reading import check_job
 from shopcalc.jobs.records import OPERATION_RECORDS
 from shopcalc.motion import machine_time
 from shopcalc.paths.lettering import letter_lines, lettering_width
@@ -171,8 +173,19 @@ def test_faults_of_values_and_of_names_come_together_in_the_order_of_the_file(re
     assert tops == sorted(tops, key=order.index)
 
 
-def test_a_fault_names_the_part_it_is_in(read):
-    assert "part 'rail'" in str(faults(read, ('"20 in"', '"20 kg"'))[0])
+@pytest.mark.parametrize(
+    "swap",
+    [('"20 in"', '"20 kg"'), ('"SQ6"', '"SQ7"'), ('"white-oak"', '"wite-oak"'), ("quantity = 4", "quantity = 0")],
+)
+def test_a_fault_names_the_part_it_is_in(swap, read):
+    assert str(faults(read, swap)[0]).count("part 'rail'") == 1
+
+
+def test_a_missing_price_is_asked_for_once(read):
+    both = faults(read, ('"white-oak"', '"basswood"'), ('"birch-plywood"', '"basswood"'))
+    (said,) = [f for f in both if "no price" in f.message]
+    assert "needed by 2 parts" in said.message
+    assert said.field == "parts[0].material"
 
 
 @pytest.mark.parametrize(
@@ -248,9 +261,51 @@ def test_the_same_load_twice_is_refused(read):
         read(JOB + load + load)
 
 
-def test_a_part_too_large_for_its_station_is_pointed_out(read):
+def test_a_part_too_large_for_its_station_has_no_valid_time(read):
     assert not read(JOB).warnings
-    assert any("does not fit the edge station" in w for w in read(JOB, swap=[('"2 1/2 in"', '"9 in"')]).warnings)
+    (said,) = read(JOB, swap=[('"2 1/2 in"', '"9 in"')]).warnings
+    assert "TIME NOT VALID" in said
+    assert "its width is 9 in, the edge station takes 7.0866 in along z" in said
+
+
+def test_a_part_longer_than_the_axis_travels_has_no_valid_time(read, shop):
+    x, y, z = shop.machine("router").axes
+    short = shop.machine("router").with_(axes=(replace(x, travel=400.0), y, replace(z, travel=5.0)))
+    own = replace(shop, machines={**shop.machines, "router": short})
+    job = check_job(tomllib.loads(JOB), "box.toml", own)
+    (said,) = job.warnings
+    assert "its length is 20 in, axis x travels 15.748 in" in said
+    said = " ".join(estimate(job, own).warnings)
+    assert said.count("TIME NOT VALID") == 3  # the part, and its path along x and z
+    assert "along z" in said
+
+
+def test_a_part_of_another_size_in_the_same_program_is_pointed_out(read):
+    """The tenon of a rail 2 1/2 in wide leaves wood standing on one of 4 in."""
+    wide = """
+[[parts]]
+id = "wide"
+quantity = 1
+material = "{}"
+length = "{}"
+width = "{}"
+thickness = "7/8 in"
+[[loads]]
+program = "grooves"
+part = "wide"
+count = 1
+"""
+    (said,) = read(JOB + wide.format("white-oak", "20 in", "4 in")).warnings
+    assert "part 'wide'" in said
+    assert "part 'rail'" in said
+    assert "width 4 in instead of 2 1/2 in" in said
+    (said,) = read(JOB + wide.format("hard-maple", "20 in", "2 1/2 in")).warnings
+    assert "hard-maple instead of white-oak" in said
+    (said,) = read(JOB + wide.format("white-oak", "24 in", "2 1/2 in")).warnings
+    assert "length 24 in instead of 20 in" in said
+    assert not read(JOB + wide.format("white-oak", "20 in", "2 1/2 in")).warnings
+    on_end = JOB.replace('station = "edge"', 'station = "end"') + wide.format("white-oak", "24 in", "2 1/2 in")
+    assert not read(on_end).warnings  # a longer rail has the same end
 
 
 # --- hours -----------------------------------------------------------------------------------------------------------
@@ -324,6 +379,60 @@ def test_best_is_logged_then_programmed_then_planned(read, shop, tmp_path):
     logged = estimate(open_job(file, own), own).programs[0]
     assert logged.best == logged.logged == 240
     assert logged.cutting + logged.moving + logged.changing + logged.standing == pytest.approx(240)
+
+
+def stale(shop, tmp_path, text):
+    """Warnings of a job whose program has that text."""
+    (tmp_path / "grooves.nc").write_text(text, encoding="utf-8")
+    job = JOB.replace('station = "edge"', 'station = "edge"\nfile = "grooves.nc"')
+    own = replace(shop, folder=tmp_path)
+    return [w for w in estimate(check_job(tomllib.loads(job), "box.toml", own), own).warnings if "disagrees" in w]
+
+
+def test_a_program_that_goes_with_its_job_raises_no_doubt(read, shop, tmp_path):
+    moves = plan_load(read(JOB), read(JOB).programs[0], "rail", shop).moves
+    assert not stale(shop, tmp_path, write_program(moves, title="same"))
+    elsewhere = moves.shifted((-300, 40, 0))  # another zero is no fault
+    assert not stale(shop, tmp_path, write_program(elsewhere, title="moved"))
+    proved = replace(moves, feed=0.9 * moves.feed)
+    assert not stale(shop, tmp_path, write_program(proved, title="slower"))
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ([('length = "20 in"', 'length = "30 in"')], "it cuts over 30"),
+        ([('depth = "3/8 in"', 'depth = "3/16 in"')], "it cuts 3/16 in deep, where the sizes ask for 3/8 in"),
+        ([('cutter = "SQ6"', 'cutter = "SQ6"\nfeed = "500 mm/min"')], "is planned"),
+        ([('cutter = "SQ6"', 'cutter = "SQ3"')], "it uses cutter SQ3 (T101); it does not use SQ6"),
+    ],
+)
+def test_a_stale_program_is_pointed_out_once_with_what_differs(changes, says, read, shop, tmp_path):
+    job = read(JOB, swap=changes)
+    moves = plan_load(job, job.programs[0], "rail", shop).moves
+    (said,) = stale(shop, tmp_path, write_program(moves, title="stale"))
+    assert says in said
+    assert "program 'grooves'" in said
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ("T1 M6 (SQ6)", ""),
+        ("T1 M6", ""),
+        ("T1 M6 (quarter inch)", ""),
+        ("T2 M6 (SQ10)", "it uses cutter SQ10 (T2); it does not use SQ6"),
+        ("T2 M6", "it uses cutter SQ10 (T2); it does not use SQ6"),
+        ("T2 M6 (SQ6)", "it calls T2 SQ6, but SQ10 has that place in the rack"),
+        ("T77 M6 (mystery)", "it calls a cutter that no place in the rack has; it does not use SQ6"),
+    ],
+)
+def test_cutters_of_a_text_are_held_against_the_jobs(change, says, read, shop, tmp_path):
+    moves = plan_load(read(JOB), read(JOB).programs[0], "rail", shop).moves
+    text = write_program(moves, title="rail")
+    assert "T1 M6 (SQ6)" in text
+    said = stale(shop, tmp_path, text.replace("T1 M6 (SQ6)", change))
+    assert [says in w for w in said] == ([True] if says else [])
 
 
 def test_a_program_without_a_feed_has_no_time_and_says_so(shop, tmp_path):
@@ -524,6 +633,83 @@ def test_what_the_job_says_of_speed_and_feed_is_used_and_too_fast_is_said(read, 
     assert any("above the 24000" in w for w in plan.warnings)
     assert set(plan.moves.rpm[plan.moves.cutting]) == {30_000}
     assert max(plan.moves.feed[plan.moves.cutting]) == 1000
+
+
+@pytest.mark.parametrize(
+    ("own", "says"),
+    [
+        ('feed = "20 m/min"\nrpm = "20000 rpm"', "of machine 'router'"),
+        ('feed = "11 m/min"', "cutter SQ6 bears by common practice"),
+        ('rpm = "1000 rpm"', "is not a speed of machine 'router'"),
+        ('feed = "4 m/min"\nrpm = "6000 rpm"', "cutter SQ6 bears by common practice"),
+        ('depth_per_pass = "7 mm"', "is more than practice bears there (1/4 in, 100 % of the diameter)"),
+        ('depth_per_pass = "26 mm"', "is over the cutting length of SQ6"),
+    ],
+)
+def test_what_the_job_says_beyond_practice_or_machine_is_pointed_out(own, says, read, shop):
+    job = read(JOB, swap=[('cutter = "SQ6"', f'cutter = "SQ6"\n{own}')])
+    warnings = plan_load(job, job.programs[0], "rail", shop).warnings
+    assert any(says in w and "part 'rail', groove" in w for w in warnings), warnings
+
+
+def test_what_the_job_says_within_practice_is_taken_silently(read, shop):
+    """4 % of 6.35 mm is 0.254 mm a tooth: 9144 mm/min at 18000 rev/min with two flutes."""
+    own = 'cutter = "SQ6"\nfeed = "9144 mm/min"\nrpm = "18000 rpm"\ndepth_per_pass = "1/4 in"'
+    job = read(JOB, swap=[('cutter = "SQ6"', own)])
+    assert not plan_load(job, job.programs[0], "rail", shop).warnings
+
+
+@pytest.mark.parametrize("kind", [k for k in OPERATION_TEXTS if k != "carve"])
+def test_suggested_feeds_and_speeds_are_figures_people_write(kind, read, shop):
+    job = job_of(kind, read)
+    cutting = setting(job.parts[0].operations[0], job.parts[0], job.programs[0].station, job.machine, shop)
+    assert cutting.feed % 10 == cutting.plunge_feed % 10 == cutting.rpm % 100 == 0
+
+
+@pytest.mark.parametrize("kind", ["mortise", "sink"])
+def test_recesses_lie_where_the_job_says(kind, read, shop):
+    """Two recesses 60 mm long at most, 100 and 300 mm from the reference end: nothing is cut elsewhere."""
+    job = job_of(kind, read, more='\nfrom_end = ["100 mm", "300 mm"]')
+    moves = plan_load(job, job.programs[0], "rail", shop).moves
+    deep = moves.points[1:][moves.cutting & (moves.points[1:, 2] < -1)][:, 0]
+    assert job.parts[0].operations[0].count == 2
+    for middle in (100, 300):
+        here = deep[abs(deep - middle) < 30]
+        assert (here.min() + here.max()) / 2 == pytest.approx(middle, abs=1e-6)
+    assert ((abs(deep - 100) < 30) | (abs(deep - 300) < 30)).all()
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ('\nfrom_end = ["10 mm"]', "from the end runs off the part"),
+        ('\nfrom_end = ["505 mm"]', "from the end runs off the part"),
+        ('\nfrom_end = ["100 mm", "140 mm"]', "run into each other"),
+        ('\ncount = 3\nfrom_end = ["100 mm", "200 mm"]', "2 places for a count of 3"),
+        ("\nfrom_end = []", ""),
+        ("\nfrom_end = [100]", "unit"),
+    ],
+)
+def test_places_that_cannot_be_are_refused(more, says, read, shop):
+    with pytest.raises(InputError) as caught:
+        estimate(job_of("mortise", read, more=more), shop)
+    assert says in str(caught.value)
+    assert caught.value.faults[0].field.startswith("parts[0].operations[0]")
+
+
+def test_an_arch_may_be_shorter_than_its_side(read, shop):
+    """20 in long with an arch of 12 in: the straight ends stay straight, the middle is hollowed by the rise."""
+    job = job_of("cut out", read, more='\nspan = "12 in"')
+    moves = plan_load(job, job.programs[0], "rail", shop).moves
+    r = shop.cutter("SQ12").true_diameter / 2
+    lower = moves.points[(moves.points[:, 2] < 0) & (moves.points[:, 1] < 30)]
+    ends = lower[(lower[:, 0] > 0) & (lower[:, 0] < 4 * 25.4 - r)]
+    arch = moves.arc_radius > 100
+    assert moves.arc_radius[arch] == pytest.approx(((6 * 25.4) ** 2 + 20**2) / 40 - r, rel=1e-3)  # geometry
+    assert (moves.arc_centre[:, 1] + moves.arc_radius)[arch] == pytest.approx(20 - r, abs=0.05)
+    assert (ends[:, 1] <= 1e-6 - r).all()
+    with pytest.raises(InputError, match="span"):
+        estimate(job_of("cut out", read, more='\nspan = "21 in"'), shop)
 
 
 def test_a_tenon_wants_its_rail_on_end_and_a_haunch_its_length(read, shop):

@@ -131,7 +131,7 @@ def test_carving_is_a_line_of_its_own_and_nothing_is_counted_twice(chest, shop):
     by_hours = sum(h.quoted * float(shop.rates.people[phase]) for phase, h in chest.hours.items())
     assert people == pytest.approx(by_hours, abs=0.01 * 62 * 6)  # hours are rounded to hundredths in each line
     assert "attended" in next(line.how for line in p.lines if line.name == "carving")
-    assert "stand under carving" in next(line.how for line in p.lines if line.name == "design")
+    assert "counted under carving" in next(line.how for line in p.lines if line.name == "design")
 
 
 def test_a_phase_that_is_not_quoted_costs_nothing_but_still_takes_hours(chest, shop):
@@ -233,6 +233,19 @@ def test_inch_and_metric_show_the_same_money(chest, shop):
     assert "ft²" in as_text(inch)
     assert "63.5 mm" in as_text(metric)
     assert "ft²" not in as_text(metric)
+
+
+def test_metric_wood_stands_in_cubic_metres_beside_the_board_feet_it_is_priced_in(chest, shop):
+    """A board foot is 144 cubic inches (definition)."""
+    lines = {line.name: line.how for line in price(chest, shop, system="metric").lines}
+    (volume, feet), (gross_volume, gross) = re.findall(r"([\d.]+) m³ = ([\d.]+) bd ft", lines["white oak"])
+    assert float(volume) == pytest.approx(float(feet) * 144 * 0.0254**3, abs=6e-4)
+    assert float(gross_volume) == pytest.approx(float(gross) * 144 * 0.0254**3, abs=6e-4)
+    assert not any("m³" in line.how for line in price(chest, shop, system="inch").lines)
+
+
+def test_the_middle_below_the_sum_of_the_lines_is_explained(priced):
+    assert "lines are means" in " ".join(as_text(priced).split())
 
 
 class _Page(HTMLParser):

@@ -5,16 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from shopcalc.errors import Fault, InputError, raise_all
 from shopcalc.gcode import read_program
 from shopcalc.jobs.planning import Plan, plan_load
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import Load, Program
 from shopcalc.motion import machine_time
-from shopcalc.moves import Moves
+from shopcalc.moves import Kind, Moves
 from shopcalc.risk import three_point
 from shopcalc.shop import PHASES, Rates, Shop
 from shopcalc.stock import board_feet, nominal_thickness
+from shopcalc.units import write, write_time
+
+_TIMES = 0.25  # share of the planned time by which a program's may differ before it is pointed out
+_LEAD = 10.0  # mm by which the run-ins of two ways to cut the same may differ at least
+_DEPTH = 1.0  # mm by which depths may differ: what is cut through goes into the spoil board
 
 #: The phase each driver counts for; machining is the attended share of machine time instead.
 PHASE_DRIVERS: dict[str, tuple[str, ...]] = {
@@ -320,7 +327,7 @@ def _program_time(job: Job, program: Program, shop: Shop, warnings: list[str]) -
     band = (with_path + low, with_path + likely, with_path + high) if high > 0 else None
     programmed = None
     if program.file is not None:
-        programmed, read_split = _programmed(job, program, shop, warnings)
+        programmed, read_split = _programmed(job, program, shop, plans, warnings)
         split = read_split or split
     best = next(t for t in (program.logged, programmed, planned) if t is not None)
     scale = best / sum(split) if sum(split) > 0 else 0.0
@@ -338,7 +345,7 @@ def _program_time(job: Job, program: Program, shop: Shop, warnings: list[str]) -
         _attended(plans, job, program, loads, shop.rates),
         any(o.kind == "carve" for load in loads for _, o in job.operations(program.id, load.part)),
         band,
-        tuple(dict.fromkeys(o.cutter for load in loads for _, o in job.operations(program.id, load.part))),
+        tuple(_cutters(job, program)),
     )
 
 
@@ -350,16 +357,88 @@ def _timed(moves: Moves, job: Job) -> tuple[float, float, float, float]:
     return t.cutting_time_s, t.rapid_time_s, t.change_time_s, t.dwell_time_s
 
 
-def _programmed(job: Job, program: Program, shop: Shop, warnings: list[str]) -> tuple[float | None, list[float] | None]:
+def _programmed(
+    job: Job, program: Program, shop: Shop, plans: list[tuple[float, Plan]], warnings: list[str]
+) -> tuple[float | None, list[float] | None]:
     read = read_program(shop.folder / str(program.file), job.machine)
     for note in read.warnings:
         warnings.append(f"{read.name}, line {note.line}, column {note.column}, {note.word}: {note.message}")
     split = list(_timed(read.moves, job))
     total = sum(split)
+    differs = list(_differences(read.moves, total, job, program, shop, [plan for _, plan in plans]))
+    if differs:
+        again = "make the program anew or mend the job"
+        warnings.append(f"program '{program.id}': {read.name} disagrees with the job: {'; '.join(differs)}; {again}")
     if total != total:  # nan: a feed is missing
         warnings.append(f"program '{program.id}': {read.name} cuts where no feed is set, so its time is unknown")
         return None, None
     return total, split
+
+
+def _differences(
+    text: Moves, seconds: float, job: Job, program: Program, shop: Shop, plans: list[Plan]
+) -> Iterator[str]:
+    """What of a program's text does not go with the job's dimensions: cutters, extents, time."""
+    yield from _other_cutters(text, job, program, shop)
+    if any(sum(plan.by_area) > 0 for plan in plans) or not text.cutting.any():
+        return  # a relief has no path to compare with
+    widest = max(shop.cutter(key).true_diameter for key in _cutters(job, program))
+    spans, low = _reach(text)
+    for plan in plans:
+        planned, floor = _reach(plan.moves)
+        if any(abs(a - b) > max(widest, _LEAD) for a, b in zip(spans, planned, strict=True)):  # run-in is a habit
+            shown, wanted = (" x ".join(write(v, "length", job.system) for v in each) for each in (spans, planned))
+            yield f"it cuts over {shown}, where the sizes ask for {wanted}"
+            break
+        if low < 0 and abs(low - floor) > _DEPTH:  # else its zero is not the part's face
+            deep, wanted = (write(-v, "length", job.system) for v in (low, floor))
+            yield f"it cuts {deep} deep, where the sizes ask for {wanted}"
+            break
+    times = [sum(_timed(plan.moves, job)) for plan in plans]
+    if seconds == seconds and all(abs(seconds - t) > _TIMES * t for t in times):
+        yield f"it takes {write_time(seconds)}, where {write_time(times[0])} is planned"
+
+
+def _reach(moves: Moves) -> tuple[tuple[float, float], float]:
+    """Spans of what is cut, the longer first, however the part lies; and the lowest place [mm]."""
+    ends = np.concatenate([moves.points[:-1][moves.cutting], moves.points[1:][moves.cutting]])
+    x, y = (float(v) for v in np.ptp(ends[:, :2], axis=0))
+    return (max(x, y), min(x, y)), float(ends[:, 2].min())
+
+
+def _cutters(job: Job, program: Program) -> list[str]:
+    """Ids of the cutters a job gives a program."""
+    loads = [load for load in job.loads if load.program == program.id]
+    return list(dict.fromkeys(o.cutter for load in loads for _, o in job.operations(program.id, load.part)))
+
+
+def _other_cutters(text: Moves, job: Job, program: Program, shop: Shop) -> Iterator[str]:
+    """Cutters of a text that are not the job's, by the comment at their change, else by their place in the rack."""
+    wanted = _cutters(job, program)
+    rack = {c.number: c.id for c in shop.cutters.values() if c.number}
+    found: set[str] = set()
+    unknown = 0
+    numbers = sorted({int(v) for v in text.value[text.kind == Kind.CHANGE]})
+    if not numbers:
+        return
+    for number in numbers:
+        label = text.labels.get(number, "").strip()
+        place = rack.get(number)
+        named = next((key for key in shop.cutters if key.casefold() == label.casefold()), place)
+        if named is None:
+            unknown += 1
+        elif named not in wanted:
+            yield f"it uses cutter {named} (T{number})"
+        elif place is not None and place != named:
+            yield f"it calls T{number} {named}, but {place} has that place in the rack"
+        found.update([named] if named else [])
+    missing = [key for key in wanted if key not in found]
+    by_hand = [key for key in missing if not shop.cutter(key).number]
+    missing = [key for key in missing if key not in by_hand[:unknown]]
+    if unknown > len(by_hand):
+        yield "it calls a cutter that no place in the rack has"
+    if missing:
+        yield f"it does not use {', '.join(missing)}"
 
 
 def _attended(plans: list[tuple[float, Plan]], job: Job, program: Program, loads: list[Load], rates: Rates) -> float:

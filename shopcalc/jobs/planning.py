@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -48,6 +49,8 @@ from shopcalc.units import write
 _FLAT = ("square end", "surfacing", "compression")
 _CHORDS = 96  # of an arch; cutting out takes them for the arc they stand for
 _USUAL_RPM = 18_000.0  # common practice, no source: faster only where the job says so
+_FEED_STEP, _RPM_STEP = 10.0, 100.0  # mm/min and rev/min: what people write in a program; rounded down
+_FINE_STEP = 0.15  # of the diameter for a round nose, whose ridges then are below 0.6 % of it (geometry)
 _TOOTH_SHARE = 0.012  # feed per tooth over diameter; common practice, no source: what a small cutter stands in wood
 
 
@@ -116,11 +119,13 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
             ]
             continue
         warnings += _speed_doubts(operation, described, cutting)
+        warnings += _own_doubts(operation, described, program.station, cutting, job)
         done.append((cutting, moves))
         seconds[operation.kind] = seconds.get(operation.kind, 0.0) + machine_time(moves, job.machine).total_s
     if faults:
         raise InputError(faults)
     moves = joined(done) if done else from_lists([(0, 0, 0)], [])
+    warnings += _travel_doubts(moves, job, program, part)
     return Plan(moves, (by_area[0], by_area[1], by_area[2]), seconds, tuple(warnings))
 
 
@@ -133,12 +138,15 @@ def _misfits(o: Operation, part: Part, station: StationName, system: System) -> 
     height = {"flat": part.thickness, "edge": part.width, "end": part.length}[station]
     if o.kind == "cut out":
         length, width = part.length, part.width
+    if isinstance(o, (Sink, Mortise)) and o.from_end:
+        yield from _misplaced(o.from_end, o.length, length, system)
     number = o.count if o.kind in ("sink", "mortise", "carve") else 1
     asked = [
         ("length", _size(o, "length") * number, length),
         ("width", _size(o, "width") * (o.count if o.kind == "groove" else 1), width),
         ("depth", _size(o, "depth"), height),
         ("rise", _size(o, "rise"), width),
+        ("span", _size(o, "span"), _size(o, "length") or length),
         ("diameter", _size(o, "diameter"), width),
     ]
     if o.kind == "bore":
@@ -150,6 +158,17 @@ def _misfits(o: Operation, part: Part, station: StationName, system: System) -> 
             there = write(room, "length", system)
             many = f" of all {o.count}" if o.count > 1 and name in ("length", "width") else ""
             yield f"its {name}{many}, {write(given, 'length', system)}, is more than the {there} the part has there"
+
+
+def _misplaced(places: tuple[float, ...], long: float, room: float, system: System) -> Iterator[str]:
+    """Which of several like recesses run off the part or into each other."""
+    for place in places:
+        if place < long / 2 - 1e-6 or place > room - long / 2 + 1e-6:
+            yield f"the one {write(place, 'length', system)} from the end runs off the part"
+    for a, b in itertools.pairwise(sorted(places)):
+        if b - a < long - 1e-6:
+            first, second = write(a, "length", system), write(b, "length", system)
+            yield f"those {first} and {second} from the end run into each other"
 
 
 def _size(o: Operation, name: str) -> float:
@@ -189,22 +208,35 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
     Spindle: the usual speed, a reserve below the mark or the maker's figure, within the spindle's range. Feed per
     tooth: the middle of the material's chip window in a slot, at most 1.2 % of the diameter. Depth: a share of the
     diameter by grain.
+    What is suggested is rounded down to 10 mm/min and 100 rev/min; a round nose raises a panel in fine steps.
     Common practice, no source; ``cutting.tuning`` does better.
     """
     cutter, material = shop.cutter(operation.cutter), shop.material(part.material)
     habits = practice()
     rpm = operation.rpm or _rpm(cutter, machine)
-    feed = operation.feed or min(_feed(cutter, material, rpm), machine.axes[0].feed, machine.axes[1].feed)
-    grain = "end" if station == "end" else "along" if _runs_along(operation, part) else "across"
-    depth = operation.depth_per_pass or habits[f"depth_share.{grain}"].value * cutter.true_diameter
+    suggested = min(_feed(cutter, material, rpm), machine.axes[0].feed, machine.axes[1].feed)
+    feed = operation.feed or _down(suggested, _FEED_STEP)
+    depth = operation.depth_per_pass or _depth_share(operation, part, station) * cutter.true_diameter
+    fine = operation.kind == "raise" and cutter.shape not in _FLAT
     return Cutting(
         cutter,
         feed=feed,
-        plunge_feed=min(habits["plunge_share"].value * feed, machine.axes[2].feed),
+        plunge_feed=_down(min(habits["plunge_share"].value * feed, machine.axes[2].feed), _FEED_STEP),
         rpm=rpm,
         depth_per_pass=min(depth, cutter.cutting_length),
-        stepover=habits["stepover_share"].value,
+        stepover=_FINE_STEP if fine else habits["stepover_share"].value,
     )
+
+
+def _down(value: float, step: float) -> float:
+    """The next lower multiple; a value below one step stays."""
+    return math.floor(value / step + 1e-9) * step if value >= step else value
+
+
+def _depth_share(operation: Operation, part: Part, station: StationName) -> float:
+    """Greatest depth per pass over diameter, by how the feed meets the grain."""
+    grain = "end" if station == "end" else "along" if _runs_along(operation, part) else "across"
+    return practice()[f"depth_share.{grain}"].value
 
 
 def _runs_along(operation: Operation, part: Part) -> bool:
@@ -221,7 +253,7 @@ def _rpm(cutter: Cutter, machine: Machine) -> float:
     else:
         rim = habits["rim_speed_carbide" if cutter.body == "carbide" else "rim_speed_steel"].value
         most = min(habits["unmarked_rpm"].value, float(spindle_speed(cutter.true_diameter, rim / 1000)))
-    rpm = min(_USUAL_RPM, most)
+    rpm = _down(min(_USUAL_RPM, most), _RPM_STEP)
     if machine.spindle is None:
         return rpm
     return max(min(rpm, machine.spindle.max_rpm), machine.spindle.min_rpm)
@@ -242,6 +274,50 @@ def _speed_doubts(operation: Operation, part: Part, cutting: Cutting) -> list[st
     if most is None:
         return [f"{where} carries no greatest speed: find it out before use"]
     return []
+
+
+def _own_doubts(operation: Operation, part: Part, station: StationName, cutting: Cutting, job: Job) -> Iterator[str]:
+    """Where the job's own speed, feed or depth is more than practice, cutter or machine bear."""
+    cutter, machine, habits = cutting.cutter, job.machine, practice()
+    where = f"part '{part.id}', {operation.kind}: "
+
+    def shown(value: float, quantity: str) -> str:
+        return write(value, quantity, job.system)
+
+    spindle = machine.spindle
+    if operation.rpm and spindle and not spindle.min_rpm <= operation.rpm <= spindle.max_rpm:
+        turns = f"{spindle.min_rpm:.0f} to {spindle.max_rpm:.0f} rev/min"
+        yield f"{where}its {operation.rpm:.0f} rev/min is not a speed of machine '{machine.name}', which has {turns}"
+    most = min(machine.axes[0].feed, machine.axes[1].feed)
+    if operation.feed and operation.feed > most * (1 + 1e-9):
+        asked, has = shown(operation.feed, "feed"), shown(most, "feed")
+        yield f"{where}its feed, {asked}, is more than the {has} of machine '{machine.name}'"
+    tooth = cutting.feed / (cutting.rpm * cutter.flutes)
+    bears = habits["feed_per_tooth_share"].value * cutter.true_diameter
+    if (operation.feed or operation.rpm) and tooth > bears * (1 + 1e-9):
+        asked, bearable = shown(tooth, "feed_per_tooth"), shown(bears, "feed_per_tooth")
+        yield f"{where}{asked} is more than the {bearable} cutter {cutter.id} bears by common practice: it may break"
+    deep = operation.depth_per_pass
+    if deep is None:
+        return
+    share = _depth_share(operation, part, station)
+    if deep > share * cutter.true_diameter * (1 + 1e-9):
+        usual = f"{shown(share * cutter.true_diameter, 'length')}, {100 * share:.0f} % of the diameter"
+        yield f"{where}its depth per pass, {shown(deep, 'length')}, is more than practice bears there ({usual})"
+    if deep > cutter.cutting_length * (1 + 1e-9):
+        reach = f"{shown(cutter.cutting_length, 'length')}, which is taken instead"
+        yield f"{where}its depth per pass, {shown(deep, 'length')}, is over the cutting length of {cutter.id}, {reach}"
+
+
+def _travel_doubts(moves: Moves, job: Job, program: Program, part: str) -> Iterator[str]:
+    """Axes that the planned path would run out of."""
+    for name, (low, high), axis in zip("xyz", moves.extents().tolist(), job.machine.axes, strict=True):
+        if high - low > axis.travel + 1e-6:
+            span, travel = (write(v, "length", job.system) for v in (high - low, axis.travel))
+            yield (
+                f"TIME NOT VALID: part '{part}' in program '{program.id}' needs {span} along {name}, but machine "
+                f"'{job.machine.name}' travels {travel}"
+            )
 
 
 # --- one function for every kind of operation -------------------------------------------------------------------------
@@ -283,6 +359,10 @@ def _spread(count: int, length: float) -> list[float]:
     return [length * (i + 0.5) / count for i in range(count)]
 
 
+def _places(o: Sink | Mortise, length: float) -> list[float]:
+    return _spread(o.count, length) if o.from_end is None else list(o.from_end)
+
+
 def _each(places: list[float], cutting: Cutting, make: Callable[[float], Moves]) -> Moves:
     """The same operation at several places, joined by rapids at the safe height."""
     out: list[Moves] = []
@@ -309,7 +389,7 @@ def _rectangle(x: float, y: float, length: float, width: float) -> list[tuple[fl
 def _sink(o: Sink, part: Part, station: StationName, c: Cutting) -> Moves:
     length, width = _surface(part, station)
     return _each(
-        _spread(o.count, length),
+        _places(o, length),
         c,
         lambda x: sink(c, _rectangle(x - o.length / 2, (width - o.width) / 2, o.length, o.width), depth=o.depth),
     )
@@ -373,7 +453,7 @@ def _tenon(o: Tenon, part: Part, station: StationName, c: Cutting) -> Moves:
 def _mortise(o: Mortise, part: Part, station: StationName, c: Cutting) -> Moves:
     length, width = _surface(part, station)
     return _each(
-        _spread(o.count, length),
+        _places(o, length),
         c,
         lambda x: mortise(c, (x, width / 2), length=o.length, width=o.width, depth=o.depth),
     )
@@ -392,10 +472,13 @@ def _cut_out(o: CutOut, part: Part, station: StationName, c: Cutting) -> Moves:
     length, width = o.length or along, o.width or across
     outline = _rectangle(0, 0, length, width)
     if o.rise:
-        (cx, cy), radius, first, sweep = _arch(length, o.rise)
+        span = o.span or length
+        start = (length - span) / 2
+        (cx, cy), radius, first, sweep = _arch(span, o.rise)
         arch = [first + sweep * i / _CHORDS for i in range(1, _CHORDS)]
-        lower = [(cx + radius * math.cos(a), cy + radius * math.sin(a)) for a in arch]
-        outline = [(0.0, 0.0), *lower, *outline[1:]]
+        lower = [(start + cx + radius * math.cos(a), cy + radius * math.sin(a)) for a in arch]
+        feet = [(start, 0.0), *lower, (start + span, 0.0)] if start > 0 else lower
+        outline = [(0.0, 0.0), *feet, *outline[1:]]
     thickness = o.depth or part.thickness
     return _each([0.0] * o.count, c, lambda _: cut_out(c, outline, thickness=thickness, side=o.side, bridges=o.bridges))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -25,10 +26,11 @@ from shopcalc.jobs.records import (
     Program,
     System,
 )
-from shopcalc.machines import Machine
+from shopcalc.machines import PART_AXES, Machine, Station, StationName
 from shopcalc.materials import Material
 from shopcalc.shop import PHASES, Shop
 from shopcalc.sources import load_toml
+from shopcalc.units import write
 
 
 @dataclass(frozen=True)
@@ -190,11 +192,23 @@ def check_job(data: Mapping[str, Any], file: str, shop: Shop, *, files_exist: bo
     faults += list(_references(data, file, shop))
     if files_exist:
         faults += list(_missing_files(data, file, shop))
-    faults = [replace(f, message=_cut(f.message)) for f in faults]
+    faults = [replace(f, message=_cut(_named(f, data))) for f in faults]
     raise_all(sorted(_unique(faults), key=lambda f: _order(f, data)))
     if record is None or machine is None:  # a fault says so above
         raise AssertionError("a refused job file left no fault")
     return _resolve(record, machine, file, shop)
+
+
+_OF_TABLE = re.compile(r"^(parts|programs)\[(\d+)\]")
+
+
+def _named(fault: Fault, data: Mapping[str, Any]) -> str:
+    """The message with the part or program it is about: people do not count tables."""
+    found = _OF_TABLE.match(fault.field or "")
+    key = _at((found[1], int(found[2]), "id"), data) if found else None
+    if not found or not isinstance(key, str) or not key.strip() or f"'{key}'" in fault.message:
+        return fault.message
+    return f"{found[1][:-1]} '{key}': {fault.message}"
 
 
 def _idle(error: Mapping[str, Any]) -> bool:
@@ -255,7 +269,7 @@ def _fault(error: Mapping[str, Any], data: Mapping[str, Any], file: str) -> Faul
         message, remedy = f"{_short(value)} is not a table", f"write a section [{_dotted(place, bare=True)}]"
     else:
         message, remedy = f"{_short(value)} cannot be used ({str(error['msg']).lower()})", "check the value"
-    return Fault(_of_part(place, data) + message, remedy, file=file, field=_dotted(place))
+    return Fault(message, remedy, file=file, field=_dotted(place))
 
 
 def _short(value: Any) -> str:
@@ -296,15 +310,6 @@ def _at(place: tuple[Any, ...], data: Any) -> Any:
         except (KeyError, IndexError, TypeError):
             return None
     return data
-
-
-def _of_part(place: tuple[Any, ...], data: Mapping[str, Any]) -> str:
-    """Name the part or program that is meant: people do not count tables."""
-    if len(place) > 2 and place[0] in ("parts", "programs") and isinstance(place[1], int):
-        key = _at((place[0], place[1], "id"), data)
-        if isinstance(key, str) and key.strip():
-            return f"{place[0][:-1]} '{key}': "
-    return ""
 
 
 def _fields_at(place: tuple[Any, ...], data: Mapping[str, Any]) -> list[str]:
@@ -368,11 +373,11 @@ def _references(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Faul
     for i, part in _tables(data, "parts"):
         if not _is_material(part.get("material"), shop):
             yield from unknown(f"parts[{i}].material", "material", part.get("material"), shop.materials)
-        yield from _priced(part.get("material"), f"parts[{i}].material", file, shop)
         for j, operation in _tables(part, "operations"):
             place = f"parts[{i}].operations[{j}]"
             yield from unknown(f"{place}.cutter", "cutter", operation.get("cutter"), shop.cutters)
             yield from unknown(f"{place}.program", "program", operation.get("program"), ids["programs"])
+    yield from _unpriced(data, file, shop)
     yield from _load_faults(data, file, ids, unknown)
     phases = data.get("phases")
     for key in phases if isinstance(phases, dict) else ():
@@ -434,14 +439,22 @@ def _is_material(key: Any, shop: Shop) -> bool:
         return False
 
 
-def _priced(key: Any, place: str, file: str, shop: Shop) -> Iterator[Fault]:
-    if not isinstance(key, str) or not _is_material(key, shop) or key in shop.rates.materials:
-        return
-    if shop.material(key).group == "sheet":  # the shop's general price of sheets stands in
-        return
-    example = f'{key} = "9.50 {shop.rates.currency}/board_foot"'
-    message = f"the shop has no price for '{key}'"
-    yield Fault(message, f"add {example} under [materials] in {shop.folder / 'rates.toml'}", file=file, field=place)
+def _unpriced(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Fault]:
+    """Materials without a price, each once, at the first part of it."""
+    users: dict[str, list[int]] = {}
+    for i, part in _tables(data, "parts"):
+        key = part.get("material")
+        if isinstance(key, str) and _is_material(key, shop) and key not in shop.rates.materials:
+            users.setdefault(key, []).append(i)
+    for key, parts in users.items():
+        if shop.material(key).group == "sheet":  # the shop's general price of sheets stands in
+            continue
+        example = f'{key} = "9.50 {shop.rates.currency}/board_foot"'
+        others = f", needed by {len(parts)} parts" if len(parts) > 1 else ""
+        remedy = f"add {example} under [materials] in {shop.folder / 'rates.toml'}"
+        yield Fault(
+            f"the shop has no price for '{key}'{others}", remedy, file=file, field=f"parts[{parts[0]}].material"
+        )
 
 
 # --- filling up ------------------------------------------------------------------------------------------------------
@@ -477,16 +490,11 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
 
 def _oddities(job: Job, shop: Shop) -> Iterator[str]:
     """What a second look is worth; nothing of it stops a quote."""
-    stations = job.machine.stations
     where = {p.id: p.station for p in job.programs}
     for load in job.loads:
-        part, station = job.part(load.part), stations.get(where[load.program])
-        if station is None:
-            continue
-        room = (station.length, station.width, station.height)
-        size = [getattr(part, axis) for axis in station.part_axes]
-        if any(s > r + 1e-6 for s, r in zip(size, room, strict=True)):
-            yield f"part '{part.id}' does not fit the {station.name} station of machine '{job.machine.name}'"
+        part, name = job.part(load.part), where[load.program]
+        yield from _too_large(job, part, job.machine.stations.get(name, Station(name, part_axes=PART_AXES[name])))
+        yield from _other_size(job, load, part, name)
     for part in job.parts:
         material: Material = shop.material(part.material)
         if material.group in ("hardwood", "softwood") and part.width > 280 and not part.glued:
@@ -494,3 +502,39 @@ def _oddities(job: Job, shop: Shop) -> Iterator[str]:
     for part_id, n in Counter(load.part for load in job.loads).items():
         if n and job.part(part_id).quantity > sum(x.count for x in job.loads if x.part == part_id):
             yield f"part '{part_id}': fewer loads than pieces; right only where one load does several pieces"
+
+
+def _too_large(job: Job, part: Part, station: Station) -> Iterator[str]:
+    """Sizes of a part that its station or the axes do not take: no time counted for it can be run."""
+    x, y, _ = job.machine.axes
+    room = (station.length, station.width, station.height)
+    travel = (x.travel, y.travel, float("inf"))  # z travels only as deep as it cuts
+    for axis, name, takes, runs in zip("xyz", station.part_axes, room, travel, strict=True):
+        size, least = getattr(part, name), min(takes, runs)
+        if size > least + 1e-6:
+            what = f"the {station.name} station takes" if takes <= runs else f"axis {axis} travels"
+            yield (
+                f"TIME NOT VALID: part '{part.id}' does not fit the {station.name} station of machine "
+                f"'{job.machine.name}': its {name} is {write(size, 'length', job.system)}, {what} "
+                f"{write(least, 'length', job.system)} along {axis}"
+            )
+
+
+def _other_size(job: Job, load: Load, part: Part, station: StationName) -> Iterator[str]:
+    """A part that runs a program described for another one of another size or wood."""
+    sizes = ("width", "thickness") if station == "end" else ("length", "width", "thickness")
+    for other in dict.fromkeys(p.id for p, _ in job.operations(load.program, load.part)):
+        described = job.part(other)
+        differs = [
+            f"{name} {write(getattr(part, name), 'length', job.system)} instead of "
+            f"{write(getattr(described, name), 'length', job.system)}"
+            for name in sizes
+            if abs(getattr(part, name) - getattr(described, name)) > 1e-6
+        ]
+        if part.material != described.material:
+            differs.append(f"{part.material} instead of {described.material}")
+        if differs:
+            yield (
+                f"part '{part.id}' runs program '{load.program}' as it is described for part '{other}', but differs: "
+                f"{', '.join(differs)}; describe an operation at '{part.id}', with a program of its own"
+            )

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationInfo
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
 
 from shopcalc.errors import InputError
@@ -103,7 +103,34 @@ class Face(Operation):
     width: Length | None = None
 
 
-class Sink(Operation):
+class _Placed(Operation):
+    """One that may say where along the part each of it lies; without it they are spread evenly.
+
+    Parameters
+    ----------
+    from_end : tuple of float
+        Middle of each, from the reference end along the part [mm].
+    """
+
+    from_end: Annotated[tuple[Length, ...], Field(min_length=1)] | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_many_as_places(cls, data: Any) -> Any:
+        places = data.get("from_end") if isinstance(data, dict) else None
+        if isinstance(places, (list, tuple)) and places:
+            if "count" not in data:
+                return {**data, "count": len(places)}
+            if isinstance(data["count"], int) and data["count"] != len(places):
+                told = {
+                    "message": f"from_end has {len(places)} places for a count of {data['count']}",
+                    "remedy": "give one place for each, or leave the count out",
+                }
+                raise PydanticCustomError("fault", "{message}", told)
+        return data
+
+
+class Sink(_Placed):
     """A pocket.
 
     Parameters
@@ -165,7 +192,9 @@ class CutOut(Operation):
     depth : float or None
         None goes through the part [mm].
     rise : float
-        Height of an arch along one long side; 0 for a straight one [mm].
+        Height of an arch that hollows one long side; 0 for a straight one [mm].
+    span : float or None
+        Length of that arch, in the middle of the side; None takes the whole side [mm].
     side : {"outside", "inside"}
         Whether the shape stays or is an opening.
     bridges : int
@@ -177,6 +206,7 @@ class CutOut(Operation):
     width: Length | None = None
     depth: Length | None = None
     rise: LengthOrNone = 0.0
+    span: Length | None = None
     side: Literal["outside", "inside"] = "outside"
     bridges: CountOrNone = 4
 
@@ -222,7 +252,7 @@ class Tenon(Operation):
     rounded: Flag = False
 
 
-class Mortise(Operation):
+class Mortise(_Placed):
     """A mortise.
 
     Parameters

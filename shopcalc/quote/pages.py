@@ -108,10 +108,14 @@ def _price_sheet(price: Price) -> Sheet:
         ("asked price", f"{price.asked:,.2f}", _each_words(price)),
     ]
     earned = price.earned_per_hour
-    below = [
+    spread = (
         f"What such jobs cost: half of them up to {price.p50:,.0f}, four of five up to {price.p80:,.0f}, nine of ten "
-        f"up to {price.p90:,.0f} {price.currency}.",
-    ]
+        f"up to {price.p90:,.0f} {price.currency}."
+    )
+    means = sum(line.amount for line in price.lines[:-2])
+    if price.p50 < means:
+        spread += f" The lines are means: the few jobs that go badly lift them to {means:,.0f}, above the middle."
+    below = [spread]
     if earned is not None:
         left = f"{price.asked:,.2f} - {price.bought_in:,.2f} bought in - {price.machine_cost:,.2f} machine"
         each = f"At the asked price each of our {price.estimate.own_hours:.1f} hours earns {earned:,.2f}"

@@ -11,6 +11,7 @@ from shopcalc.jobs import Estimate, PhaseHours
 from shopcalc.quote.costs import MachineRate, cents, machine_hour_rate
 from shopcalc.risk import LEVELS, Spread, percentiles, sample, spread_of_mean, spread_of_three
 from shopcalc.shop import Shop
+from shopcalc.stock import BOARD_FOOT
 from shopcalc.units import System
 
 _SQUARE_FOOT = 0.3048**2  # m2
@@ -219,7 +220,7 @@ def _times(amount: float, rate: Decimal) -> Decimal:
 def _people_line(phase: str, h: PhaseHours, shop: Shop, estimate: Estimate) -> Line:
     rate, carving = shop.rates.people[phase], _carving_people(estimate, shop).get(phase, 0.0)
     hours = h.quoted - carving
-    less = f"; {carving:.2f} h stand under carving" if carving else ""
+    less = f"; {carving:.2f} h counted under carving" if carving else ""
     return Line(phase, _times(hours, rate), f"{cents(hours)} h × {rate:.2f}{less}")
 
 
@@ -257,11 +258,17 @@ def _wood_lines(estimate: Estimate, shop: Shop, system: System) -> list[Line]:
         each = shop.rates.materials[p.material][0] if p.material in shop.rates.materials else shop.rates.sheet
         waste = f"+ {100 * (p.gross / p.net - 1):.0f} % waste"
         if p.unit == "board_foot":
-            how = f"{cents(p.net)} bd ft exact {waste} = {cents(p.gross)} bd ft × {each:.2f}"
+            net, gross = (f"{_cubic_metres(v, system)}{cents(v)} bd ft" for v in (p.net, p.gross))
+            how = f"{net} exact {waste} = {gross} × {each:.2f}"
         else:
             how = f"{_area(p.net, system)} {waste} = {_area(p.gross, system)} × {each:.2f}"
         out.append(Line(shop.material(p.material).title, _times(p.gross, each), how))
     return out
+
+
+def _cubic_metres(board_feet: float, system: System) -> str:
+    """Put before the board feet, in which sawn wood is priced."""
+    return f"{board_feet * BOARD_FOOT * 1e-9:.3f} m³ = " if system == "metric" else ""
 
 
 def _area(square_metres: float, system: System) -> str:
