@@ -80,8 +80,9 @@ def bounds(moves: Moves, cutting: Cutting, wood: Polygon) -> None:
     assert (moves.lengths > 0).all()
     down = (np.diff(moves.points[:, 2]) < 0) & moves.cutting
     sine = -np.diff(moves.points[:, 2])[down] / moves.lengths[down]
-    in_air = moves.feed[down] == cutting.feed
+    in_air = moves.feed[down] == cutting.feed_in_air
     assert ((moves.feed[down] * sine <= cutting.plunge_feed + 1e-6) | (in_air & (sine > 0.999))).all()
+    assert (moves.feed[down] * sine <= cutting.feed_in_air + 1e-6).all()
 
 
 def fillet(area: Polygon, radius: float) -> Polygon:
@@ -278,6 +279,8 @@ def test_tenons_on_end(direction, extra, name):
     np.testing.assert_allclose(piece.height[ledge], -step, atol=1e-9)
     assert (piece.height[tip] == 0).all()
     assert piece.rapid_in_wood == piece.plunged_in_wood == 0
+    if "skim" not in extra:  # its last lap takes a thin skin at full depth
+        assert piece.engaged <= 12 + 1e-9
     bounds(moves, cutting, box(0, 0, *RAIL))
 
 
@@ -309,6 +312,7 @@ def test_cutting_out_leaves_the_part_and_its_bridges(direction, side, bridges):
     assert (piece.height[outside] == 0).all()
     assert piece.rapid_in_wood <= 1e-9
     assert (piece.height[inside] <= -9 + 1e-9).all()
+    assert piece.engaged <= 12.2 / 3 + 1e-9
     middle = part.buffer(3, quad_segs=64) if side == "outside" else part.buffer(-3, quad_segs=64)
     s = np.arange(0, middle.exterior.length, 0.05)
     p = shapely.get_coordinates(shapely.line_interpolate_point(middle.exterior, s))
@@ -342,6 +346,35 @@ def test_raising_never_cuts_below_the_border_and_leaves_small_steps(direction, p
         np.testing.assert_allclose(piece.height[nearest < 8.9], -6)
 
 
+@pytest.mark.parametrize("profile", ["bevel", "cove"])
+@pytest.mark.parametrize("cusp", [0.1, 0.03])
+@pytest.mark.parametrize("cutter", [BALL, replace(BALL, id="CB19", shape="core-box", diameter=19)], ids=lambda c: c.id)
+def test_ridges_on_the_border_are_no_higher_than_the_cusp(cutter, cusp, profile):
+    """Rim, bevel and the foot of the field on a fine line across one side; only the hollow corners keep a round."""
+    rim, border, depth = 10.0, 45.0, 9.0
+    cutting = setting(cutter, 4)
+    moves = raise_panel(cutting, 170, 130, border=border, depth=depth, rim=rim, profile=profile, cusp=cusp)
+    piece = Workpiece((85, 85.1), (0, 65), 0.05).cut(moves, cutter)
+    nearest, height = piece.Y[0], piece.height[0]
+    left = height - border_height(nearest, border, depth, rim, 0.0, profile)
+    slope = math.atan(depth / (border - rim)) * (1 if profile == "bevel" else 2)
+    hollow = cutter.diameter / 2 * math.tan(slope / 2) if profile == "bevel" else 0.0
+    clear = np.abs(nearest - border) > 0.06
+    assert left[clear].min() > -2e-3
+    on_rim = nearest < rim - hollow - 0.05
+    assert left[on_rim].max() <= cusp + 4e-3  # the map is cut at places 0.4 mm apart along each line
+    on_slope = (nearest > rim + hollow + 0.05) & clear
+    assert left[on_slope].max() <= cusp / math.cos(slope) + 5e-3
+    coarse = raise_panel(cutting, 170, 130, border=border, depth=depth, rim=rim, profile=profile, cusp=2.5)
+    assert coarse.cutting_length < moves.cutting_length
+    assert piece.engaged <= 4 + 1e-9
+
+
+def test_a_cutter_with_a_flat_end_pays_no_heed_to_the_cusp():
+    ways = [raise_panel(setting(SQ12), 150, 110, border=32, depth=6, cusp=c) for c in (0.01, 1.0)]
+    assert ways[0].cutting_length == ways[1].cutting_length
+
+
 def test_raising_cuts_across_the_grain_first():
     moves = raise_panel(setting(SQ12, 10), 150, 110, border=32, depth=7)
     step = np.abs(np.diff(moves.points, axis=0))[moves.cutting]
@@ -358,6 +391,34 @@ def test_incised_lines_are_as_wide_as_the_v_at_their_depth():
     assert section.sum() * 0.1 == pytest.approx(2 * 4 * math.tan(math.radians(30)), abs=0.15)
     assert piece.height.min() == -4
     assert piece.rapid_in_wood == 0
+
+
+# --- speeds and heights -----------------------------------------------------------------------------------------------
+
+
+def test_a_drop_beside_the_wood_keeps_to_the_vertical_feed():
+    """Twice the plunge where nothing is said, never above the feed."""
+    fast = Cutting(SQ12, 10932, 2000, 18000, depth_per_pass=5)
+    for cutting, most in (
+        (fast, 4000),
+        (replace(fast, vertical_feed=2500), 2500),
+        (replace(fast, vertical_feed=20000), 10932),
+        (replace(fast, plunge_feed=8000), 10932),
+    ):
+        for moves in (
+            groove(cutting, (0, 20), (90, 20), depth=9, open_start=True),
+            sink(cutting, box(0, 0, 60, 50), depth=9, skim=0.3),
+            mortise(cutting, (0, 0), length=40, width=20, depth=9),
+            tenon(cutting, *RAIL, TENONS["rounded"], skim=0.3),
+            cut_out(cutting, box(0, 0, 90, 60), thickness=12),
+        ):
+            rise = np.diff(moves.points, axis=0)
+            straight = moves.cutting & (np.hypot(rise[:, 0], rise[:, 1]) < 1e-9)
+            assert straight.any()
+            assert moves.feed[straight].max() <= most
+            assert moves.feed[moves.cutting].max() == 10932
+            bore_at = np.abs(rise[:, 2]) * moves.feed / moves.lengths
+            assert bore_at[moves.cutting].max() <= max(most, cutting.plunge_feed) + 1e-6
 
 
 # --- programs ---------------------------------------------------------------------------------------------------------
@@ -380,7 +441,7 @@ def test_a_program_changes_only_where_the_cutter_does():
     ]  # fmt: skip
     assert tuple(whole.points[0]) == (0, 0, 0)
     assert whole.kind[0] == Kind.RAPID
-    assert whole.points[1, 2] == a.safe_height
+    assert whole.points[1, 2] == a.safe_height - 1
     assert whole.labels == {1: "SQ6", 3: "SQ12"}
     assert (whole.rpm[whole.cutting] > 0).all()
     assert set(whole.cutter[whole.cutting]) == {1, 3}
@@ -393,6 +454,23 @@ def test_a_program_changes_only_where_the_cutter_does():
         kept = replace(whole, kind=np.where(chosen, whole.kind, Kind.DWELL).astype(np.uint8))
         piece.cut(kept, cutter)
     assert piece.rapid_in_wood <= 1e-9
+
+
+def test_a_program_goes_sideways_only_after_z_has_been_lifted_alone():
+    """At the start, after every cutter change and between operations; no rapid goes sideways below the safe height."""
+    a, b = setting(SQ6, safe_height=8), setting(SQ12, safe_height=25)
+    whole = program([(c, bore(c, [(40, 20)], diameter=14, depth=5)) for c in (a, b, a)], return_to=(300, 0))
+    rise = np.diff(whole.points, axis=0)
+    aside = np.hypot(rise[:, 0], rise[:, 1]) > 0
+    assert not aside[0]
+    assert rise[0, 2] == 24
+    by_rapid = aside & (whole.kind == Kind.RAPID)
+    for change in np.flatnonzero(whole.kind == Kind.CHANGE):
+        first = change + int(np.argmax((rise[change:] != 0).any(axis=1)))
+        assert not aside[first]
+        assert rise[first, 2] > 0
+    assert (whole.points[:-1, 2][by_rapid] >= 8).all()
+    assert (whole.points[1:, 2][by_rapid] >= 8).all()
 
 
 def test_cutters_outside_the_rack_get_numbers_of_their_own():
@@ -454,11 +532,13 @@ def test_cutters_outside_the_rack_get_numbers_of_their_own():
         (lambda: cut_out(setting(SQ6), box(0, 0, 40, 40), thickness=3), "as high as the board"),
         (lambda: raise_panel(setting(BALL), 100, 60, border=31, depth=5), "border 31 mm is above half the panel"),
         (lambda: raise_panel(setting(BALL), 100, 90, border=9, depth=10, profile="cove"), "rise of the cove"),
+        (lambda: raise_panel(setting(BALL), 100, 90, border=19, depth=5, cusp=0), "cusp is 0"),
         (lambda: incise(setting(V60), [], depth=1), "no line"),
         (lambda: incise(setting(V60), [[(0, 0), (9, 9)]], depth=11), "above the cutting length"),
         (lambda: setting(SQ6, feed=1), "unexpected keyword|multiple values"),
         (lambda: setting(SQ6, stepover=1.2), "stepover 1.2"),
         (lambda: setting(SQ6, stepover=0), "stepover is 0"),
+        (lambda: setting(SQ6, vertical_feed=0.0), "vertical.feed is 0"),
         (lambda: setting(WINGS, entry="plunge"), "may not plunge"),
         (lambda: setting(SQ6, direction="up"), "direction 'up' is not known"),
     ],

@@ -54,6 +54,7 @@ class Workpiece:
         self.resolution = resolution
         self.rapid_in_wood = 0.0  # mm, deepest a rapid went below the wood
         self.plunged_in_wood = 0.0  # mm, deepest a straight move down went into wood
+        self.engaged = 0.0  # mm, most wood that any move at feed took off at once along the axis
 
     def cut(self, moves: Moves, cutter: Cutter) -> Workpiece:
         """Cut the moves in order, and note where a rapid touches wood."""
@@ -77,7 +78,10 @@ class Workpiece:
                 over = float(np.max(self.height[sx, sy] - floor, initial=0.0))
                 if rapid:
                     self.rapid_in_wood = max(self.rapid_in_wood, over)
-                elif straight_down:
+                else:  # at the very rim, scallops between the positions that are looked at would count as wood
+                    within = np.where(rho <= r - 0.02, self.height[sx, sy] - floor, 0.0)
+                    self.engaged = max(self.engaged, float(within.max()))
+                if straight_down and not rapid:
                     self.plunged_in_wood = max(self.plunged_in_wood, over)
                 self.height[sx, sy] = np.minimum(self.height[sx, sy], floor)
         return self

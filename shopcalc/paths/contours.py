@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import Literal
@@ -10,12 +11,22 @@ import numpy as np
 from shapely import LineString, Polygon
 from shapely.geometry.polygon import orient
 
-from shopcalc.cutting.engagement import edge_height, pass_count, refuse, require_at_most, require_positive
+from shopcalc.cutters import Cutter
+from shopcalc.cutting.engagement import (
+    edge_height,
+    pass_count,
+    refuse,
+    require_at_most,
+    require_positive,
+    stepover_for_cusp,
+)
 from shopcalc.moves import Floats, Moves
 from shopcalc.paths.clearing import as_area, clear, offset, polygons
-from shopcalc.paths.runs import Point, Run, polyline, ring_run
+from shopcalc.paths.runs import SAME, Point, Run, polyline, ring_run
 from shopcalc.paths.tracing import Cutting, Tracer
 
+_ROUND_NOSED = frozenset({"ball", "core-box", "tapered ball"})
+_STEEP = math.radians(60)  # beyond it a cove's lines would crowd without end
 _FITS = 0.02  # mm; a groove this near to the cutter's diameter is cut in one line
 
 
@@ -52,7 +63,8 @@ def cut_out(
     Returns
     -------
     Moves
-        Around in a helix down to the bridges, then level by level over them.
+        One lap for each level of at most the depth per pass. Levels below the bridges' top are plunged between the
+        bridges, and the cutter is lifted over each; the levels above it are whole laps, entered as the setting says.
 
     Raises
     ------
@@ -82,27 +94,32 @@ def cut_out(
                 refuse(f"bridges of {bridge_height:g} mm are as high as the board", "make them lower")
             if not c.centre_cutting:
                 refuse(f"{c.id} may not plunge between bridges", "choose one that may, or hold the part otherwise")
-        over = thickness - bridge_height if gaps else bottom
+        over = thickness - bridge_height if gaps else bottom  # below the face; what lies deeper is cut between bridges
         t = t or Tracer(cutting, run.start)
         t.over(run.start)
         top = 0.0
-        for level in cutting.levels(over):
-            run = t.enter(run, top, -level)
-            top = -level
-            if not gaps:
+        for level in cutting.levels(bottom):
+            if level <= over + 1e-9:
+                run = t.enter(run, top, -level)
                 t.follow(run)
-        if gaps:
-            t.follow(run)  # a level floor for the bridges, wherever the last ramp ended
-            t.over(gaps[0][0].start)
-            t.sink_in_air(-over + 1)
-            for level in cutting.levels(bottom - over):
-                for free, bridge in gaps:
-                    t.plunge(-over - level)
-                    t.follow(free)
-                    t.rapid_to(-over)
-                    t.follow(bridge)
+            else:
+                _between_bridges(t, gaps, top, -level, -over)
+            top = -level
     assert t is not None  # an outline has at least one run
     return t.moves()
+
+
+def _between_bridges(t: Tracer, gaps: list[tuple[Run, Run]], top: float, z: float, over: float) -> None:
+    """One lap at a level that leaves the bridges standing; ``top`` is the floor there now."""
+    start = gaps[0][0].start
+    if math.dist(t.here, start) > SAME:
+        t.over(start)
+        t.sink_in_air(top + 1)
+    for free, bridge in gaps:
+        t.plunge(z)
+        t.follow(free)
+        t.rapid_to(over)
+        t.follow(bridge)
 
 
 def _around(cutting: Cutting, outline: Polygon | Sequence[Sequence[float]], side: str) -> list[Run]:
@@ -216,13 +233,14 @@ def raise_panel(
     rim: float = 0.0,
     field_step: float = 0.0,
     profile: Literal["bevel", "cove"] = "bevel",
+    cusp: float = 0.1,
 ) -> Moves:
     """Raise a panel: cut its border down so that the field stands out.
 
     Parameters
     ----------
     cutting : Cutting
-        Any shape but a drill; rounded ones leave lower steps.
+        Any shape but a drill; a flat end leaves steps on a slope as high as its sideways step makes them.
     length, width : float
         Of the panel along x (with the grain) and y [mm].
     border : float
@@ -235,6 +253,9 @@ def raise_panel(
         Height of the small step between border and field [mm].
     profile : {"bevel", "cove"}
         Straight, or a hollow that leaves the rim level.
+    cusp : float
+        Greatest height of the ridges a round-nosed cutter leaves, square to the surface; where a cove is steeper than
+        60 degrees they may be higher [mm].
 
     Returns
     -------
@@ -249,9 +270,9 @@ def raise_panel(
     """
     if cutting.cutter.shape == "drill":
         refuse("a drill cannot raise a panel", "choose a square end, ball or core-box cutter")
-    require_positive(length=length, width=width, border=border)
+    require_positive(length=length, width=width, border=border, cusp=cusp)
     _check_border(min(length, width), border, depth, rim, field_step, profile)
-    centres, heights = _border_strips(cutting, border, depth, rim, field_step, profile)
+    centres, heights = _border_strips(cutting, border, depth, rim, field_step, profile, cusp)
     lead = cutting.radius + cutting.lead
     levels = cutting.levels(depth)
     t: Tracer | None = None
@@ -333,16 +354,51 @@ def border_height(
 
 
 def _border_strips(
-    cutting: Cutting, border: float, depth: float, rim: float, field_step: float, profile: str
+    cutting: Cutting, border: float, depth: float, rim: float, field_step: float, profile: str, cusp: float
 ) -> tuple[Floats, Floats]:
     """Distances from the edge of the strips' centres, and the lowest tip there that cuts nothing wanted away."""
     r = cutting.radius
-    n = pass_count(border, cutting.step)
-    centres = -r + border * np.arange(1, n + 1) / n
+    if cutting.cutter.shape in _ROUND_NOSED:
+        centres = _round_nosed_lines(cutting, border, depth - field_step, rim, profile, cusp)
+    else:
+        n = pass_count(border, cutting.step)
+        centres = -r + border * np.arange(1, n + 1) / n
     reach = np.linspace(-r, r, 4001)
     edge = edge_height(cutting.cutter, reach)
     wanted = border_height(centres[:, None] + reach, border + 1e-9, depth, rim, field_step, profile)
     return centres, np.asarray((wanted - edge).max(axis=1))
+
+
+def _round_nosed_lines(cutting: Cutting, border: float, rise: float, rim: float, profile: str, cusp: float) -> Floats:
+    """Distances from the edge of lines whose ridges stay below a cusp, from a full step at the edge up to the field.
+
+    One line lies where the nose touches the rim and the bevel at once; beside it a ridge would stand in the hollow.
+    """
+    c = cutting.cutter
+    slope = math.atan2(rise, border - rim) * (1 if profile == "bevel" else 2)
+    first = min(cutting.step - cutting.radius, 0.0)
+    hollow = rim - _nose(c) * math.tan(slope / 2) if profile == "bevel" else rim
+    stops = [first, hollow, border] if first < hollow else [first, border]
+    out = [np.array([first])]
+    for i, (a, b) in enumerate(itertools.pairwise(stops)):
+        level = len(stops) == 3 and i == 0
+        n = pass_count(b - a, min(cutting.step, _cusp_step(c, cusp, 0.0 if level else slope)))
+        out.append(a + (b - a) * np.arange(1, n + 1) / n)
+    return np.concatenate(out)
+
+
+def _nose(cutter: Cutter) -> float:
+    """Radius of a round nose [mm]."""
+    return (cutter.tip_diameter if cutter.shape == "tapered ball" else cutter.true_diameter) / 2
+
+
+def _cusp_step(cutter: Cutter, cusp: float, slope: float) -> float:
+    """Sideways step whose ridges stay below a cusp, on a slope or on the steepest one the nose can follow."""
+    flank = math.pi / 2 - (cutter.included_angle / 2 if cutter.shape == "tapered ball" else 0.0)
+    nose = _nose(cutter)
+    slope = min(slope, _STEEP, 0.9 * flank)
+    most = 0.99 * nose * (1 - math.cos(flank - slope))  # the round of the nose leaves none higher
+    return float(stepover_for_cusp(cutter, min(cusp, most), slope))
 
 
 def incise(cutting: Cutting, lines: Sequence[Run | Sequence[Sequence[float]]], *, depth: float) -> Moves:

@@ -22,6 +22,7 @@ from shopcalc.paths.runs import arc as arc
 Direction = Literal["climb", "conventional", "both"]
 Entry = Literal["ramp", "plunge"]
 _FLAT = frozenset({"square end", "surfacing", "compression"})
+_CHANGE_BELOW = 1.0  # mm; so far below the safe height a cutter is changed, that z must move first afterwards
 _BY_HAND = 100  # numbers of cutters that have no place in the rack begin above this one
 
 
@@ -52,6 +53,9 @@ class Cutting:
         Steepest slope of a ramp or helix [rad].
     lead : float
         Run-in and run-out beside the wood, besides the cutter's radius [mm].
+    vertical_feed : float, optional
+        Greatest feed straight down where no wood is; twice ``plunge_feed`` where none is given (common practice, no
+        source) [mm/min].
 
     Raises
     ------
@@ -76,11 +80,13 @@ class Cutting:
     entry: Entry = "ramp"
     ramp: float = math.radians(3)
     lead: float = 2.0
+    vertical_feed: float | None = None
 
     def __post_init__(self) -> None:
         require_positive(
             feed=self.feed, plunge_feed=self.plunge_feed, rpm=self.rpm, depth_per_pass=self.depth_per_pass,
             stepover=self.stepover, safe_height=self.safe_height, ramp=self.ramp, lead=self.lead,
+            vertical_feed=self.feed_in_air,
         )  # fmt: skip
         require_at_most("stepover", self.stepover, "the whole diameter", 1.0, "give it as share of the diameter", "")
         require_at_most("ramp", self.ramp, "a right angle", math.pi / 2, "give the slope of the ramp", "rad")
@@ -102,6 +108,12 @@ class Cutting:
     def step(self) -> float:
         """Greatest sideways step [mm]."""
         return self.stepover * self.cutter.true_diameter
+
+    @property
+    def feed_in_air(self) -> float:
+        """Feed straight down where no wood is [mm/min]."""
+        given = self.vertical_feed
+        return min(self.feed, 2 * self.plunge_feed if given is None else given)
 
     @property
     def climbs(self) -> bool:
@@ -198,8 +210,8 @@ class Tracer:
         self._add(Kind.RAPID, (*self.here, z))
 
     def sink_in_air(self, z: float) -> None:
-        """Straight down where no wood is: beside the part or in a space cut before."""
-        self._add(Kind.LINE, (*self.here, z), self.cutting.feed)
+        """Straight down where no wood is, beside the part or in a space cut before, at what z can follow."""
+        self._add(Kind.LINE, (*self.here, z), self.cutting.feed_in_air)
 
     def plunge(self, z: float) -> None:
         """Straight down into the wood."""
@@ -257,7 +269,7 @@ class Tracer:
         if c.entry == "plunge" or (c.cutter.centre_cutting and run.length < c.cutter.true_diameter):
             self.plunge(z)
             return run
-        self._add(Kind.LINE, (*self.here, top), c.feed)
+        self.sink_in_air(top)
         reach = (top - z) / math.tan(c.ramp)
         needed = math.pi * c.radius if run.closed else c.radius
         if not c.cutter.centre_cutting and run.length < needed:
@@ -347,7 +359,9 @@ def program(operations: Sequence[tuple[Cutting, Moves]], *, return_to: Point = (
     Returns
     -------
     Moves
-        From (0, 0, 0) up to the safe height; a cutter change and spindle start before the first operation and
+        From (0, 0, 0) straight up. A cutter is changed 1 mm below the safe height, where the operation before ended,
+        because nothing is known of the height it is left at: afterwards z goes up alone before anything moves
+        sideways. A cutter change and spindle start before the first operation and
         wherever the cutter differs from the one before, a spindle start alone where only its speed does; at the end
         spindle stop and end of program. Cutters without a place in the rack get numbers above 100.
 
@@ -364,12 +378,13 @@ def program(operations: Sequence[tuple[Cutting, Moves]], *, return_to: Point = (
     >>> t.plunge(-3); t.to((60, 0))
     >>> whole = program([(setting, t.moves())])
     >>> [Kind(k).name for k in whole.kind]
-    ['RAPID', 'CHANGE', 'STOP', 'RAPID', 'LINE', 'LINE', 'RAPID', 'RAPID', 'STOP', 'STOP']
+    ['RAPID', 'CHANGE', 'RAPID', 'STOP', 'RAPID', 'LINE', 'LINE', 'RAPID', 'RAPID', 'STOP', 'STOP']
     """
     if not operations:
         refuse("a program needs at least one operation", "add one")
     numbers = _numbers([c.cutter for c, _ in operations])
     safe = max(c.safe_height for c, _ in operations)
+    change_height = safe - min(_CHANGE_BELOW, safe / 2)
     labels = {n: i for i, n in numbers.items()}
     at = (0.0, 0.0, 0.0)
     parts: list[Moves] = []
@@ -389,7 +404,8 @@ def program(operations: Sequence[tuple[Cutting, Moves]], *, return_to: Point = (
     for cutting, moves in operations:
         wanted = (cutting.cutter.id, cutting.rpm)
         if wanted[0] != current[0]:
-            travel((at[0], at[1], safe))
+            stand([at, (at[0], at[1], change_height)], [Kind.RAPID], [0.0])
+            at = (at[0], at[1], change_height)
             if current[0]:
                 stand([at, at], [Kind.STOP], [float(Stop.SPINDLE_STOP)])
             current = (wanted[0], 0.0)

@@ -14,7 +14,23 @@ from shopcalc.cutters import Cutter
 from shopcalc.cutting.engagement import pass_count, pass_depths, pass_levels
 from shopcalc.errors import InputError
 from shopcalc.moves import join
-from shopcalc.paths import Cutting, Tenon, bore, cut_out, face, groove, mortise, program, rebate, sink, tenon
+from shopcalc.paths import (
+    Cutting,
+    Tenon,
+    arc,
+    bore,
+    cut_out,
+    face,
+    groove,
+    groove_along,
+    incise,
+    mortise,
+    program,
+    raise_panel,
+    rebate,
+    sink,
+    tenon,
+)
 
 few = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 SQ6 = Cutter("SQ6", "", "square end", 6, 6, 2, 40, 90, 50, number=1)
@@ -129,6 +145,61 @@ def test_operations_join_to_a_program_and_the_program_joins(centres, depth):
     again = join([whole, whole.shifted(whole.points[-1] - whole.points[0])])
     assert len(again) == 2 * len(whole)
     assert whole.points[:, 2].min() == pytest.approx(-depth, abs=1e-9)
+
+
+#: name: extent in x and y, what is cut to a depth; all fit cutters of 6 mm and are at least 20 mm wide
+OPERATIONS = {
+    "face along": ((0, 60), (0, 30), lambda c, d: face(c, 60, 30, depth=d, pattern="both")),
+    "face in rings": ((0, 60), (0, 30), lambda c, d: face(c, 60, 30, depth=d, pattern="rings")),
+    "sink": ((0, 60), (0, 40), lambda c, d: sink(c, box(5, 5, 55, 35), depth=d, islands=[box(25, 15, 32, 22)])),
+    "small sink": ((0, 20), (0, 20), lambda c, d: sink(c, box(5, 5, 12, 14), depth=d)),
+    "open groove": ((0, 60), (0, 20), lambda c, d: groove(c, (0, 10), (60, 10), depth=d, open_start=True)),
+    "open wide groove": (
+        (0, 60), (0, 30),
+        lambda c, d: groove(c, (0, 15), (60, 15), depth=d, width=13, open_start=True, open_end=True),
+    ),
+    "stopped groove": ((0, 60), (0, 20), lambda c, d: groove(c, (10, 10), (30, 10), depth=d)),
+    "stopped wide groove": ((0, 60), (0, 30), lambda c, d: groove(c, (10, 15), (50, 15), depth=d, width=11)),
+    "arch": ((0, 60), (0, 40), lambda c, d: groove_along(c, arc((30, -10), 35, math.radians(130), -1.4), depth=d)),
+    "wide arch": (
+        (0, 60), (0, 40), lambda c, d: groove_along(c, arc((30, -10), 35, math.radians(130), -1.4), depth=d, width=9),
+    ),
+    "ring": ((0, 60), (0, 60), lambda c, d: groove_along(c, arc((30, 30), 20, 0, 2 * math.pi), depth=d)),
+    "mortise": ((0, 60), (0, 20), lambda c, d: mortise(c, (30, 10), length=30, width=6, depth=d)),
+    "wide mortise": ((0, 60), (0, 30), lambda c, d: mortise(c, (30, 15), length=40, width=17, depth=d, angle=0.1)),
+    "bore": ((0, 60), (0, 30), lambda c, d: bore(c, [(15, 15), (40, 15)], diameter=6, depth=d)),
+    "wide bore": ((0, 60), (0, 30), lambda c, d: bore(c, [(15, 15), (40, 15)], diameter=17, depth=d)),
+    "rebate": ((0, 60), (0, 30), lambda c, d: rebate(c, 60, width=14, depth=d)),
+    "stopped rebate": ((0, 60), (0, 30), lambda c, d: rebate(c, 60, width=14, depth=d, start=10, end=50)),
+    "tenon": ((0, 60), (0, 28), lambda c, d: tenon(c, 60, 28, Tenon(40, 9, d, 10, 8))),
+    "haunched tenon": (
+        (0, 60), (0, 28), lambda c, d: tenon(c, 60, 28, Tenon(35, 9, d, 20, 8, stub_length=d / 3, stub_left=20)),
+    ),
+    "rounded tenon": ((0, 60), (0, 28), lambda c, d: tenon(c, 60, 28, Tenon(40, 9, d, 10, 8, rounded=True))),
+    "cut out": ((0, 70), (0, 60), lambda c, d: cut_out(c, box(10, 10, 60, 50), thickness=d + 3.1, bridges=0)),
+    "cut out, bridges": ((0, 70), (0, 60), lambda c, d: cut_out(c, box(10, 10, 60, 50), thickness=d + 3.1, bridges=3)),
+    "opening, bridges": (
+        (0, 70), (0, 60), lambda c, d: cut_out(c, box(10, 10, 60, 50), thickness=d + 3.1, side="inside", bridges=3),
+    ),
+    "raised panel": ((0, 70), (0, 60), lambda c, d: raise_panel(c, 70, 60, border=25, depth=d, rim=6)),
+    "incised": ((0, 60), (0, 30), lambda c, d: incise(c, [[(5, 5), (50, 20), (20, 25)]], depth=d)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", OPERATIONS)
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    st.floats(1, 30), st.floats(1.5, 15), st.sampled_from(["climb", "conventional", "both"]),
+    st.sampled_from(["ramp", "plunge"]), st.floats(1, 30),
+)  # fmt: skip
+def test_no_move_takes_off_more_than_one_level(name, depth, depth_per_pass, direction, entry, ramp):
+    """Wood taken off along the axis, wherever the cutter stands in its path, against a height map."""
+    x, y, make = OPERATIONS[name]
+    cutting = setting(depth_per_pass, direction=direction, entry=entry, ramp=math.radians(ramp))
+    # a grid that lies on no edge: there a hair decides whether wood is met
+    piece = Workpiece((x[0] + 0.21, x[1]), (y[0] + 0.21, y[1]), 1.03).cut(make(cutting, depth), SQ6)
+    assert 0 < piece.engaged <= depth_per_pass + 1e-6
+    assert piece.rapid_in_wood <= 1e-9
 
 
 @given(st.floats(0.01, 500), st.floats(0.01, 100), st.none() | st.floats(0.01, 1), st.none() | st.floats(0.01, 1))
