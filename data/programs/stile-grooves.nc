@@ -2,19 +2,25 @@
 (made by shopcalc from moves; check it above the work before cutting)
 (job: Reed-bed chest; station: edge)
 (invented demo data made by the paths of shopcalc, not proved on any machine)
-(heed the greatest speed marked on each cutter; dry run first)
+(check the greatest speed marked on each cutter before use; dry run first)
+(cutter lengths are not set here: measure each cutter, or add the length offset your control needs)
 (starts at X0 Y0 Z0; lengths in mm, feeds in mm/min)
 G21 G17 G90 G94
-G0 X0 Y0 Z10
+G0 Z9
+X0 Y0
 T1 M6 (SQ6)
-S18000 M3
-G0 X-5.175 Y11.1125 Z10
-G1 Z-4.7625 F2743.2
-X538.575
 G0 Z10
-X-5.175
-G1 Z-9.525
-X538.575
+X0 Y0
+S18000 M3
+G0 X52.3875 Y11.1125 Z10
+G1 Z1 F1900
+Z0
+X97.824457 Z-2.38125 F2740
+X52.3875 Z-4.7625
+X484.1875
+X438.750543 Z-7.14375
+X484.1875 Z-9.525
+X52.3875
 G0 Z10
 X0 Y0
 M5

@@ -148,6 +148,12 @@ class _Writer:
         return " ".join(out + words)
 
     def _straight(self, i: int, kind: Kind, end: Floats) -> Iterator[str]:
+        rises = all(_number(end[k]) == _number(self.at[k]) for k in (0, 1))
+        if self.all_axes and kind == Kind.RAPID and rises:  # z alone first: whoever starts here may stand elsewhere
+            self.at[2] = float(_number(end[2]))
+            yield self._block("G0", [f"Z{_number(end[2])}"], math.nan)
+            yield f"X{_number(end[0])} Y{_number(end[1])}"
+            return
         words = self._axes(end)
         if words:
             yield self._block(f"G{int(kind)}", words, float(self.moves.feed[i]))

@@ -218,10 +218,12 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
     feed = operation.feed or _down(suggested, _FEED_STEP)
     depth = operation.depth_per_pass or _depth_share(operation, part, station) * cutter.true_diameter
     fine = operation.kind == "raise" and cutter.shape not in _FLAT
+    plunge = _down(min(habits["plunge_share"].value * feed, machine.axes[2].feed), _FEED_STEP)
     return Cutting(
         cutter,
         feed=feed,
-        plunge_feed=_down(min(habits["plunge_share"].value * feed, machine.axes[2].feed), _FEED_STEP),
+        plunge_feed=plunge,
+        vertical_feed=min(2 * plunge, machine.axes[2].feed),
         rpm=rpm,
         depth_per_pass=min(depth, cutter.cutting_length),
         stepover=_FINE_STEP if fine else habits["stepover_share"].value,
