@@ -29,9 +29,10 @@ TEMPLATE = "plotly_white+shop"
 
 _STYLE = """<style>
 .shop-table{border-collapse:collapse;font-size:14px;margin:4px 0}
-.shop-table th{border-bottom:2px solid #222;text-align:right;padding:3px 10px;vertical-align:bottom}
-.shop-table td{border-bottom:1px solid #ccc;text-align:right;padding:3px 10px;font-variant-numeric:tabular-nums}
+.shop-table th{border-bottom:2px solid #222;text-align:right;padding:3px 8px;vertical-align:bottom}
+.shop-table td{border-bottom:1px solid #ccc;text-align:right;padding:3px 8px;font-variant-numeric:tabular-nums}
 .shop-table th:first-child,.shop-table td:first-child,.shop-table .words{text-align:left}
+.shop-table td:first-child{white-space:nowrap}
 .shop-table tr.sum td{border-top:2px solid #222;font-weight:600}
 .shop-table caption{text-align:left;font-weight:600;font-size:15px;padding:6px 0;color:#222}
 .shop-big{font-size:19px;margin:6px 0}.shop-note{color:#444;font-size:13px;margin:4px 0;max-width:62em}
@@ -55,7 +56,7 @@ class LiveFigure(go.FigureWidget):  # type: ignore[misc]
 
 def figure(traces: Sequence[Any], **layout: Any) -> LiveFigure:
     """A whole figure in the shop's look; traces and titles given at once, because later ones may not be shown."""
-    return LiveFigure(data=list(traces), layout={"template": TEMPLATE, "width": 960, **layout})
+    return LiveFigure(data=list(traces), layout={"template": TEMPLATE, "width": 780, **layout})
 
 
 class NumberControl:
@@ -80,7 +81,8 @@ class NumberControl:
             value=value, min=low, max=high, step=step, readout=False, continuous_update=False,
             layout=widgets.Layout(width="22em"),
         )  # fmt: skip
-        widgets.link((self.box, "value"), (self.slider, "value"))
+        plain = (_plain, _plain)  # a slider's thirty-one is 31.000000000000004
+        widgets.link((self.slider, "value"), (self.box, "value"), transform=plain)
         self.view = widgets.HBox([self.box, self.slider])
 
     @property
@@ -95,6 +97,10 @@ class NumberControl:
     def observe(self, call: Any) -> None:
         """Call ``call()`` whenever the number changes."""
         self.box.observe(lambda _: call(), names="value")
+
+
+def _plain(value: float) -> float:
+    return round(value, 6)
 
 
 def table(
