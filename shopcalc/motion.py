@@ -25,6 +25,17 @@ if TYPE_CHECKING:
 
 _PASS_BLOCK = 1024  # moves per block of the two passes: running sums stay small, so squared speeds keep their digits
 _CHORD = 0.3  # mm; shorter chords carry more rounding noise than curvature
+#: Where seconds go, in the order people are shown them.
+CAUSES = (
+    "cutting at the asked feed",
+    "slower where an axis or an arc limits",
+    "corners, starts and stops",
+    "gradual acceleration",
+    "waiting for blocks",
+    "rapids",
+    "dwells and spindle starts",
+    "cutter changes",
+)
 _SHARPEST_CURVE = math.cos(math.radians(30))  # a sharper turn is a corner, not a curve
 
 
@@ -104,16 +115,22 @@ class MotionTime:
         """Where the seconds went, in words [s]; the values add up to ``total_s``."""
         rapid, cut = self.moves.kind == Kind.RAPID, self.moves.cutting
         ideal = self.seconds - self.lost_to_limits - self.lost_to_ramps - self.lost_to_jerk - self.lost_to_blocks
-        out = {
-            "cutting at the asked feed": float(ideal[cut].sum()),
-            "slower where an axis or an arc limits": float(self.lost_to_limits[cut].sum()),
-            "corners, starts and stops": float(self.lost_to_ramps[cut].sum()),
-            "gradual acceleration": float(self.lost_to_jerk[cut].sum()),
-            "waiting for blocks": float(self.lost_to_blocks[cut].sum()),
-            "rapids": float(self.seconds[rapid].sum()),
-            "dwells and spindle starts": self.dwell_time_s,
-            "cutter changes": self.change_time_s,
-        }
+        out = dict(
+            zip(
+                CAUSES,
+                (
+                    float(ideal[cut].sum()),
+                    float(self.lost_to_limits[cut].sum()),
+                    float(self.lost_to_ramps[cut].sum()),
+                    float(self.lost_to_jerk[cut].sum()),
+                    float(self.lost_to_blocks[cut].sum()),
+                    float(self.seconds[rapid].sum()),
+                    self.dwell_time_s,
+                    self.change_time_s,
+                ),
+                strict=True,
+            )
+        )
         return {k: v for k, v in out.items() if v != 0 or math.isnan(v)}
 
     def by_cutter(self) -> dict[int, float]:

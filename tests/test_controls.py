@@ -112,3 +112,13 @@ def test_more_pieces_cost_more_together_and_less_each(quote):
 def test_the_table_adds_up_to_the_asked_price(quote):
     assert sum(line.amount for line in quote.price.lines) == quote.price.asked
     assert f"{quote.price.asked:,.2f}" in quote.price_table.value
+
+
+def test_causes_stand_in_one_order_whatever_was_dragged(timing):
+    from shopcalc.motion import CAUSES
+
+    for share in (60, 100, 150):
+        timing.feed_share.value = share
+        shown = list(timing.causes_figure.data[0].y)
+        assert shown == [c for c in CAUSES if c in shown]
+        assert all(v > 0 for v in timing.causes_figure.data[0].x)

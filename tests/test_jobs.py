@@ -754,3 +754,13 @@ def test_signs_that_cannot_be_cut_are_refused():
         letter_lines("REED?", 20)
     with pytest.raises(InputError, match="nothing to cut"):
         letter_lines("  ", 20)
+
+
+def test_hours_said_for_each_piece_grow_with_the_quantity_and_those_for_the_job_do_not():
+    shop = Shop.open()
+    job = open_job(shop.folder / "jobs" / "reed-bed-chest.toml", shop)
+    six = replace(job, quantity=6)
+    assert estimate(six, shop).hours["finishing"].best == pytest.approx(6 * estimate(job, shop).hours["finishing"].best)
+    gates = open_job(shop.folder / "jobs" / "garden-gates.toml", shop)
+    fewer = replace(gates, quantity=3)
+    assert estimate(fewer, shop).hours["delivery"].best == estimate(gates, shop).hours["delivery"].best == 9

@@ -3,6 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from refusals import faults_of
 
 from shopcalc.errors import InputError
 from shopcalc.reading import Column, TableReader, load_toml, read_file
@@ -31,16 +32,6 @@ def table(tmp_path):
         return reader.rows
 
     return read
-
-
-def faults_of(action, *args):
-    with pytest.raises(InputError) as caught:
-        action(*args)
-    for f in caught.value.faults:
-        assert f.file
-        assert f.remedy
-        assert "\n" not in str(f)
-    return caught.value.faults
 
 
 def test_cells_come_in_house_units(table):

@@ -1,20 +1,9 @@
 """Values with their sources: published, customary, and the shop's own."""
 
 import pytest
+from refusals import faults_of
 
-from shopcalc.errors import InputError
 from shopcalc.sources import KINDS, Value, bibliography, cautions, practice, read_values, table_for_people
-
-
-def faults_of(action, *args):
-    with pytest.raises(InputError) as caught:
-        action(*args)
-    for f in caught.value.faults:
-        assert f.file
-        assert f.remedy
-        assert "\n" not in str(f)
-    return caught.value.faults
-
 
 VALUES = "wood,field,value,unit,source,place,kind,note\n"
 FIELDS = {"density": "density", "shrink": "ratio"}

@@ -17,7 +17,7 @@ from shopcalc.controls.parts import GREY, HUE, NumberControl, big, figure, note,
 from shopcalc.errors import InputError
 from shopcalc.gcode import Program, read_program
 from shopcalc.machines import Axis, Controller, Machine
-from shopcalc.motion import MotionTime, machine_time
+from shopcalc.motion import CAUSES, MotionTime, machine_time
 from shopcalc.moves import Kind, from_lists
 from shopcalc.units import System, write
 
@@ -188,11 +188,12 @@ class ProgramTimeControl:
         return f"{mm / self._long[1]:.2f}"
 
     def _draw_causes(self) -> None:
-        sums: dict[str, float] = {}
+        sums = dict.fromkeys(CAUSES, 0.0)
         for t in self.timed:
             for cause, seconds in t.time.causes().items():
                 if math.isfinite(seconds):
-                    sums[cause] = sums.get(cause, 0.0) + seconds / _MINUTE
+                    sums[cause] += seconds / _MINUTE
+        sums = {cause: minutes for cause, minutes in sums.items() if minutes > 0}
         with self.causes_figure.change() as f:
             f.data[0].x, f.data[0].y = list(sums.values()), list(sums)
             f.data[0].text = [f"{v:.2f}" for v in sums.values()]

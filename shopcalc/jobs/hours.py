@@ -467,9 +467,11 @@ def _phase(phase: str, job: Job, rates: Rates, counts: Mapping[str, float], time
         planned = best = sum(counts[d] * rates.minutes[d] for d in mine) / 3600
         working = " + ".join(_worked(d, counts[d], rates.minutes[d]) for d in mine) or "nothing to do"
     logged = None
-    if said is not None and said.hours is not None:
-        planned = best = said.hours / 3600
-        working = "as said in the job"
+    if said is not None and (seconds := said.said(job.quantity)) is not None:
+        planned = best = seconds / 3600
+        each = said.hours_each or 0.0
+        working = "as said in the job" + (f": {job.quantity} × {each / 3600:g} h" if each else "")
+        working += f" + {said.hours / 3600:g} h" if each and said.hours else ""
     if said is not None and said.logged is not None:
         logged = best = said.logged / 3600
         working = "by the clock"

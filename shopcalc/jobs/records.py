@@ -424,7 +424,9 @@ class PhaseEntry(_Record):
     Parameters
     ----------
     hours : float or None
-        For the whole job [s].
+        For the whole job, however many pieces [s].
+    hours_each : float or None
+        For each finished piece; added to ``hours`` where both are said [s].
     logged : float or None
         By the clock, for the whole job [s].
     quoted : bool
@@ -432,8 +434,21 @@ class PhaseEntry(_Record):
     """
 
     hours: Duration | None = None
+    hours_each: Duration | None = None
     logged: Duration | None = None
     quoted: Flag = True
+
+    def said(self, quantity: int) -> float | None:
+        """Time said for a job of so many pieces [s]; None where nothing is said.
+
+        Parameters
+        ----------
+        quantity : int
+            Finished pieces [-].
+        """
+        if self.hours is None and self.hours_each is None:
+            return None
+        return (self.hours or 0.0) + quantity * (self.hours_each or 0.0)
 
 
 class Hardware(_Record):

@@ -206,7 +206,7 @@ def _carving_people(estimate: Estimate, shop: Shop) -> dict[str, float]:
     out = {}
     for phase, hours in (("design", design), ("machining", attended)):
         said = estimate.job.phases.get(phase)
-        overridden = said is not None and (said.hours is not None or said.logged is not None)
+        overridden = said is not None and (said.said(1) is not None or said.logged is not None)
         if not overridden and estimate.hours[phase].quoted > 0:
             out[phase] = hours
     return out
