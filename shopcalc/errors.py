@@ -94,6 +94,11 @@ class InputError(ShopcalcError):
 def raise_all(faults: Iterable[Fault]) -> None:
     """Raise one InputError with all faults, or nothing when there are none.
 
+    Parameters
+    ----------
+    faults : iterable of Fault
+        Those found.
+
     Raises
     ------
     InputError
@@ -106,6 +111,13 @@ def raise_all(faults: Iterable[Fault]) -> None:
 
 def did_you_mean(word: str, allowed: Iterable[str]) -> str:
     """Remedy for a misspelt word: the nearest allowed one, else the whole choice.
+
+    Parameters
+    ----------
+    word : str
+        What was written.
+    allowed : iterable of str
+        What may be.
 
     Example
     -------

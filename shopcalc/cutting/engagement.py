@@ -68,9 +68,13 @@ def require_at_most(name: str, value: Numbers, bound_name: str, bound: Numbers, 
 
     Parameters
     ----------
-    name, bound_name : str
-        What is given and what bounds it.
-    value, bound : float or (n,) float
+    name : str
+        What is given.
+    value : float or (n,) float
+        It.
+    bound_name : str
+        What bounds it.
+    bound : float or (n,) float
         In the same unit.
     remedy : str
         What to change.
