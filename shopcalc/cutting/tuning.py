@@ -327,8 +327,7 @@ def _ask(
     low, high = _rpm_bounds(cutter, machine)
     free = 1 - _practice("reserve")
     feed = free * min(machine.axes[0].feed, machine.axes[1].feed)
-    slender = cutter.stick_out / cutter.true_diameter / _practice("stick_out_share")
-    deepest = share * cutter.true_diameter / max(1.0, slender)
+    deepest = chipload.greatest_level(cutter, share)
     return _Cut(
         cutter,
         material,

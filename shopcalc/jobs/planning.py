@@ -10,7 +10,7 @@ from typing import Any
 
 from shopcalc.cutters import Cutter
 from shopcalc.cutting.chipload import feed as feed_of
-from shopcalc.cutting.chipload import feed_per_tooth_for_mean_chip
+from shopcalc.cutting.chipload import feed_per_tooth_for_mean_chip, greatest_level
 from shopcalc.cutting.engagement import refuse, spindle_speed
 from shopcalc.errors import Fault, InputError
 from shopcalc.jobs.reading import Job
@@ -206,8 +206,8 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
     Notes
     -----
     Spindle: the usual speed, a reserve below the mark or the maker's figure, within the spindle's range. Feed per
-    tooth: the middle of the material's chip window in a slot, at most 1.2 % of the diameter. Depth: a share of the
-    diameter by grain.
+    tooth: the middle of the material's chip window in a slot, at most 1.2 % of the diameter. Depth: see
+    ``greatest_level``.
     What is suggested is rounded down to 10 mm/min and 100 rev/min; a round nose raises a panel in fine steps.
     Common practice, no source; ``cutting.tuning`` does better.
     """
@@ -216,7 +216,7 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
     rpm = operation.rpm or _rpm(cutter, machine)
     suggested = min(_feed(cutter, material, rpm), machine.axes[0].feed, machine.axes[1].feed)
     feed = operation.feed or _down(suggested, _FEED_STEP)
-    depth = operation.depth_per_pass or _depth_share(operation, part, station) * cutter.true_diameter
+    depth = operation.depth_per_pass or greatest_level(cutter, _depth_share(operation, part, station))
     fine = operation.kind == "raise" and cutter.shape not in _FLAT
     plunge = _down(min(habits["plunge_share"].value * feed, machine.axes[2].feed), _FEED_STEP)
     return Cutting(
@@ -302,9 +302,9 @@ def _own_doubts(operation: Operation, part: Part, station: StationName, cutting:
     deep = operation.depth_per_pass
     if deep is None:
         return
-    share = _depth_share(operation, part, station)
-    if deep > share * cutter.true_diameter * (1 + 1e-9):
-        usual = f"{shown(share * cutter.true_diameter, 'length')}, {100 * share:.0f} % of the diameter"
+    level = greatest_level(cutter, _depth_share(operation, part, station))
+    if deep > level * (1 + 1e-9):
+        usual = f"{shown(level, 'length')}, {100 * level / cutter.true_diameter:.0f} % of the diameter"
         yield f"{where}its depth per pass, {shown(deep, 'length')}, is more than practice bears there ({usual})"
     if deep > cutter.cutting_length * (1 + 1e-9):
         reach = f"{shown(cutter.cutting_length, 'length')}, which is taken instead"
