@@ -47,6 +47,7 @@ class Quantity:
 
 QUANTITIES: dict[str, Quantity] = {
     "length": Quantity("mm", "mm", '"9.5 mm" or "3/8 in"', 1e5),
+    "distance": Quantity("mm", "mm", '"12 km" or "800 m"', 1e10),
     "area": Quantity("mm**2", "mm2", '"1.2 m^2" or "13 ft^2"', 1e10),
     "volume": Quantity("mm**3", "mm3", '"0.05 m^3" or "20 board_foot"', 1e13),
     "time": Quantity("s", "s", '"4 s" or "12 min"', 1e9),
