@@ -63,6 +63,8 @@ class Cutter:
         Greatest speed of the maker's data sheet, entered by the shop [rev/min].
     measured_diameter : float or None
         What a test cut measured [mm]; None when never measured since the last regrind.
+    rake : float or None
+        Of the flutes [rad]; None when the maker does not say.
     regrinds : int
         How often it was ground again [-].
     number : int or None
@@ -91,6 +93,7 @@ class Cutter:
     marked_rpm: float | None = None
     maker_rpm: float | None = None
     measured_diameter: float | None = None
+    rake: float | None = None
     regrinds: int = 0
     number: int | None = None
     source: str = ""
@@ -124,6 +127,7 @@ _COLUMNS: tuple[Column, ...] = (
     Column("marked_rpm", "spindle_speed", above=0.0),
     Column("maker_rpm", "spindle_speed", above=0.0),
     Column("measured_diameter", "length", above=0.0),
+    Column("rake", "angle", minimum=math.radians(-30), maximum=math.radians(60)),
     Column("regrinds", "count", minimum=0, maximum=50),
     Column("number", "count", minimum=1, maximum=999),
     *(c for c in STANDING if c.name != "place"),

@@ -151,6 +151,16 @@ class Station:
         Which of the part's length, width and thickness lies along machine x, y and z.
     note : str
         Which zero is fixed and which is found for each part.
+    stiffness : float or None
+        Of frame and drives at the spindle's nose in this station; None where nobody has pushed and measured [N/mm].
+    clamp_force : float or None
+        All clamps of this station together [N].
+    friction : float or None
+        Of wood under a clamp's pad [-].
+    stands_above : float
+        How far the part stands out of its clamp to where it is cut; 0 when it lies on the table [mm].
+    base : float or None
+        Width of what the part stands on, across the push [mm].
     """
 
     name: StationName
@@ -159,6 +169,11 @@ class Station:
     height: float = math.inf
     part_axes: tuple[str, str, str] = ("length", "width", "thickness")
     note: str = ""
+    stiffness: float | None = None
+    clamp_force: float | None = None
+    friction: float | None = None
+    stands_above: float = 0.0
+    base: float | None = None
 
 
 #: Usual lie of a part in each station (geometry): flat; long edge up; end up, so that the spindle runs with the grain.
@@ -208,6 +223,12 @@ _CONTROLLER = (
     "corner", "corner_tolerance", "corner_speed_jump", "blocks_per_second", "look_ahead", "jerk", "chord_curvature",
     "stop_between_rapid_and_feed", "dwell_unit", "units", "arc_tolerance",
 )  # fmt: skip
+
+#: How firmly a station holds, and what each figure measures.
+_HELD = {
+    "stiffness": "stiffness", "clamp_force": "force", "friction": "ratio", "stands_above": "length", "base": "length",
+}  # fmt: skip
+_STATION = ("length", "width", "height", "part_axes", "note", *_HELD)
 
 
 def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tuple[Machine, list[Fault]]:
@@ -330,7 +351,7 @@ def _stations(r: FieldReader, data: Mapping[str, Any]) -> dict[str, Station]:
         if name not in data:
             continue
         given, where = r.table(data, name, "stations."), f"stations.{name}."
-        r.known(given, ("length", "width", "height", "part_axes", "note"), where)
+        r.known(given, _STATION, where)
         size = [r.quantity(given, k, where, "length", math.inf) for k in ("length", "width", "height")]
         lie = given.get("part_axes", PART_AXES[name])
         if not isinstance(lie, (list, tuple)) or sorted(map(str, lie)) != ["length", "thickness", "width"]:
@@ -338,7 +359,12 @@ def _stations(r: FieldReader, data: Mapping[str, Any]) -> dict[str, Station]:
             r.fault(where + "part_axes", f"{lie!r} does not say how the part lies", remedy)
             lie = PART_AXES[name]
         axes = (str(lie[0]), str(lie[1]), str(lie[2]))
-        out[name] = Station(name, size[0], size[1], size[2], axes, r.text(given, "note", where))
+        held = {
+            key: r.quantity(given, key, where, quantity, 0.0, zero=key == "stands_above")
+            for key, quantity in _HELD.items()
+            if key in given
+        }
+        out[name] = Station(name, size[0], size[1], size[2], axes, r.text(given, "note", where), **held)
     return out
 
 

@@ -26,10 +26,12 @@ def cantilever(force: Numbers, length: Numbers, modulus: Numbers, diameter: Numb
     ----------
     force : float or (n,) float
         At the free end [N].
-    length, diameter : float or (n,) float
+    length : float or (n,) float
         [mm].
     modulus : float or (n,) float
         Young's modulus [MPa].
+    diameter : float or (n,) float
+        [mm].
 
     Returns
     -------
