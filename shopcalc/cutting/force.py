@@ -38,6 +38,7 @@ _REFERENCE_GRAVITY = {"solid": 0.65, "sheet": 0.70}
 _NEUTRAL_RAKE = math.radians(25)  # where the normal chip term of solid wood changes sign (Woodson 1979: 20 to 30)
 _NODES = 24
 _TURN = 96  # rotation angles of one turn that are looked at
+_ARC = 65  # places of an arc between which its running integral is a straight line
 
 
 @dataclass(frozen=True)
@@ -197,17 +198,6 @@ class Forces:
     lift: Result
 
 
-@dataclass(frozen=True)
-class Slice:
-    """One slice of the cutter's height: its middle above the tip, thickness, radius, width of cut and slope."""
-
-    height: float
-    thick: float
-    radius: float
-    width: float
-    slope: float
-
-
 class Load:
     """All forces of one shape of cut; linear in the feed per tooth, so that thousands of settings cost one product.
 
@@ -252,114 +242,109 @@ class Load:
         require_at_most("width of cut", width, f"the width of {cutter.id} at that depth", across, remedy)
         self.cutter, self.coefficients, self.grain = cutter, coefficients, grain
         self.width, self.level, self.direction = min(width, across), level, direction
-        self.slices = tuple(_slices(cutter, self.width, level))
+        self._height, self._thick, self._radius, self._width, self._slope = _slices(cutter, self.width, level)
 
-    def line(self, angle: Numbers, chip: Numbers, slope: float = math.pi / 2) -> tuple[Result, Result]:
+    def line(self, angle: Numbers, slope: Numbers = math.pi / 2) -> tuple[Floats, Floats]:
         """Tangential and normal force of a flute for each millimetre of its height.
 
         Parameters
         ----------
-        angle : float or (n,) float
+        angle : float or (...) float
             Rotation angle [rad].
-        chip : float or (n,) float
-            Thickness there, along the radius [mm].
-        slope : float
+        slope : float or (...) float
             Of the edge against the plane of rotation [rad].
 
         Returns
         -------
-        tangential, normal : float or (n,) float
-            [N/mm].
+        tangential, normal : (2, ...) float
+            The part that is always there [N/mm], and what grows with each mm of feed per tooth [N/mm2].
         """
-        c = self.coefficients
-        modes = g.flute_modes(self.grain, angle, self.cutter.helix, slope)
-        h, longer = np.asarray(chip, dtype=float), 1 / (math.cos(self.cutter.helix) * math.sin(slope))
-        return (
-            modes @ c.edge * longer + modes @ c.chip * h,
-            modes @ c.normal_edge * longer + modes @ c.normal_chip * h,
-        )
+        c, a = self.coefficients, np.asarray(angle, dtype=float)
+        modes = g.flute_modes(self.grain, a, self.cutter.helix, slope)
+        longer, chip = 1 / (math.cos(self.cutter.helix) * np.sin(slope)), np.sin(a)
+        tangential = np.stack([modes @ c.edge * longer, modes @ c.chip * chip])
+        return tangential, np.stack([modes @ c.normal_edge * longer, modes @ c.normal_chip * chip])
+
+    def _arcs(self) -> tuple[Floats, Floats]:
+        """Angles at which each slice enters and leaves the wood."""
+        return g.arc(self._width, 2 * self._radius, self.direction)
 
     @cached_property
     def _means(self) -> Floats:
-        """(2, 4): edge and chip part of torque, feed, side and mean tangential force over a turn."""
+        """(2, 4): constant and growing part of torque, feed, side and tangential force, averaged over a turn."""
         nodes, weights = np.polynomial.legendre.leggauss(_NODES)
-        out = np.zeros((2, 4))
-        for s in self.slices:
-            entry, leave = (float(v) for v in g.arc(s.width, 2 * s.radius, self.direction))
-            a = (entry + leave) / 2 + (leave - entry) / 2 * nodes
-            w = weights * (leave - entry) / 2 * self.cutter.flutes / (2 * math.pi) * s.thick
-            for part, chip in ((0, np.zeros_like(a)), (1, np.sin(a))):
-                t, n = self.line(a, chip, s.slope)
-                if part:
-                    t0, n0 = self.line(a, np.zeros_like(a), s.slope)
-                    t, n = t - t0, n - n0
-                x, y = _on_cutter(t, n, a, s.slope)
-                out[part] += [w @ t * s.radius, w @ x, w @ y, w @ t]
-        return out
+        entry, leave = self._arcs()
+        half = ((leave - entry) / 2)[:, None]
+        a = ((entry + leave) / 2)[:, None] + half * nodes
+        w = weights * half * self.cutter.flutes / (2 * math.pi) * self._thick[:, None]
+        t, n = self.line(a, self._slope[:, None])
+        x, y = _on_cutter(t, n, a, self._slope[:, None])
+        sums = [np.sum(w * v, axis=(-1, -2)) for v in (t * self._radius[:, None], x, y, t)]
+        return np.stack(sums, axis=-1)
+
+    @property
+    def mean_torque(self) -> tuple[float, float]:
+        """Mean torque: a constant [N mm], and what grows with each mm of feed per tooth [N]."""
+        return float(self._means[0, 0]), float(self._means[1, 0])
+
+    @property
+    def mean_side(self) -> tuple[float, float]:
+        """Mean force to the left: a constant [N], and what grows with each mm of feed per tooth [N/mm]."""
+        return float(self._means[0, 2]), float(self._means[1, 2])
+
+    @property
+    def mean_lift(self) -> tuple[float, float]:
+        """Mean lift: a constant [N], and what grows with each mm of feed per tooth [N/mm]."""
+        factor = math.tan(self.cutter.helix) * self._lifting()
+        return float(self._means[0, 3] * factor), float(self._means[1, 3] * factor)
 
     @cached_property
     def _turn(self) -> Floats:
-        """(2, 3, angles): edge and chip part of x, y and torque of all flutes as the cutter turns.
+        """(2, 3, angles): constant and growing part of x, y and torque of all flutes as the cutter turns.
 
         The flutes' lag along the helix is kept: for each slice the running integral over the arc is taken between the
-        angles of its lower and upper end.
+        angles of its ends.
         """
-        out = np.zeros((2, 3, _TURN))
         positions = np.arange(_TURN) * 2 * math.pi / _TURN
-        for s, low, high in self._lags():
-            entry, leave = (float(v) for v in g.arc(s.width, 2 * s.radius, self.direction))
-            fine = np.linspace(entry, leave, 97)
-            tables = self._running(fine, s)
-            for k in range(self.cutter.flutes):
-                # a flute's upper end lags on an up-cut: it stands at a smaller angle than its lower end
-                lead = np.mod(positions + 2 * math.pi * k / self.cutter.flutes, 2 * math.pi)
-                for turn in (0.0, 2 * math.pi):  # the arc may be met by the part that lags behind the whole turn
-                    a, b = lead + turn - high, lead + turn - low
-                    span = max(high - low, 1e-9)
-                    for part in (0, 1):
-                        for row in (0, 1, 2):
-                            table = tables[part][row]
-                            if high - low > 1e-6:
-                                inner = np.interp(b, fine, table[1]) - np.interp(a, fine, table[1])
-                                out[part, row] += inner / span * s.thick
-                            else:
-                                inside = (b >= entry - 1e-12) & (b <= leave + 1e-12)
-                                out[part, row] += np.where(inside, np.interp(b, fine, table[0]), 0.0) * s.thick
+        entry, leave = (v[:, None] for v in self._arcs())
+        fine = entry + (leave - entry) * np.linspace(0, 1, _ARC)
+        t, n = self.line(fine, self._slope[:, None])
+        x, y = _on_cutter(t, n, fine, self._slope[:, None])
+        values = np.stack([x, y, t * self._radius[:, None]], axis=1)  # (2, 3, slices, arc)
+        steps = (values[..., 1:] + values[..., :-1]) / 2 * np.diff(fine)
+        sums = np.concatenate([np.zeros((*steps.shape[:-1], 1)), np.cumsum(steps, axis=-1)], axis=-1)
+        low, high = self._lags
+        out = np.zeros((2, 3, _TURN))
+        for k in range(self.cutter.flutes):
+            lead = np.mod(positions + 2 * math.pi * k / self.cutter.flutes, 2 * math.pi)
+            for turn in (0.0, 2 * math.pi):  # what lags far behind meets the wood a turn later
+                a, b = lead + turn - high[:, None], lead + turn - low[:, None]
+                if np.all(high - low > 1e-6):
+                    inside = _between(sums, b, entry, leave) - _between(sums, a, entry, leave)
+                    out += np.sum(inside * (self._thick / (high - low))[:, None], axis=-2)
+                else:
+                    there = (b >= entry - 1e-12) & (b <= leave + 1e-12)
+                    out += np.sum(
+                        np.where(there, _between(values, b, entry, leave), 0.0) * self._thick[:, None], axis=-2
+                    )
         return out
 
-    def _lags(self) -> list[tuple[Slice, float, float]]:
-        """Each slice with the lag of its lower and upper end behind the tip, never negative."""
-        turn = math.tan(self.cutter.helix)
-        out = []
-        for s in self.slices:
-            low, high = s.height - s.thick / 2, s.height + s.thick / 2
-            lags = sorted((self._lag(low, s.radius, turn), self._lag(high, s.radius, turn)))
-            out.append((s, lags[0], lags[1]))
-        least = min(lag for _, lag, _ in out)
-        return [(s, a - least, b - least) for s, a, b in out]
+    @cached_property
+    def _lags(self) -> tuple[Floats, Floats]:
+        """Least and greatest lag of each slice behind the end of the flutes that leads [rad]."""
+        ends = np.stack([self._lag(self._height + s * self._thick / 2, self._radius) for s in (-1, 1)])
+        low, high = ends.min(axis=0), ends.max(axis=0)
+        return low - low.min(), high - low.min()
 
-    def _lag(self, height: float, radius: float, turn: float) -> float:
-        """How far a flute at a height lags behind its tip [rad]; a compression cutter turns round half way."""
+    def _lag(self, height: Floats, radius: Floats) -> Floats:
+        """How far a flute lags behind its tip [rad]; a compression cutter turns round where its up-cut ends."""
         c = self.cutter
+        turn = math.tan(c.helix) / radius
         if c.cut_direction == "down":
-            return -height * turn / radius
-        if c.cut_direction == "compression" and height > c.up_shear_length:
-            return (2 * c.up_shear_length - height) * turn / radius
-        return height * turn / radius
-
-    def _running(self, fine: Floats, s: Slice) -> list[list[tuple[Floats, Floats]]]:
-        """For edge and chip part, for x, y and torque: value along the arc, and its running integral."""
-        t0, n0 = self.line(fine, np.zeros_like(fine), s.slope)
-        t1, n1 = self.line(fine, np.sin(fine), s.slope)
-        out = []
-        for t, n in ((t0, n0), (t1 - t0, n1 - n0)):
-            x, y = _on_cutter(t, n, fine, s.slope)
-            rows = []
-            for value in (x, y, t * s.radius):
-                steps = (value[1:] + value[:-1]) / 2 * np.diff(fine)
-                rows.append((value, np.concatenate([[0.0], np.cumsum(steps)])))
-            out.append(rows)
-        return out
+            return -height * turn
+        if c.cut_direction == "compression":
+            return (np.minimum(height, 2 * c.up_shear_length - height)) * turn
+        return height * turn
 
     def at(self, feed_per_tooth: Numbers) -> Forces:
         """Forces at a feed per tooth, or at many.
@@ -424,27 +409,19 @@ class Load:
         """
         ends = np.linspace(0, self.level, cells + 1)
         z, thick = (ends[1:] + ends[:-1]) / 2, self.level / cells
+        at = np.minimum(np.searchsorted(self._height + self._thick / 2, z), len(self._height) - 1)
+        radius, slope = self._radius[at], self._slope[at]
+        entry, leave = (v[at][:, None] for v in self._arcs())
         wall = math.pi if self.direction == "climb" else 0.0
-        edge, chip = np.zeros(cells), np.zeros(cells)
-        turn = math.tan(self.cutter.helix)
-        for i, h in enumerate(z):
-            s = self._slice_at(float(h))
-            entry, leave = (float(v) for v in g.arc(s.width, 2 * s.radius, self.direction))
-            at = wall + self._lag(height, s.radius, turn) - self._lag(float(h), s.radius, turn)
-            for k in range(self.cutter.flutes):
-                a = (at + 2 * math.pi * k / self.cutter.flutes + 1e-9) % (2 * math.pi) - 1e-9
-                if entry - 1e-9 <= a <= leave + 1e-9:
-                    t0, n0 = self.line(a, 0.0, s.slope)
-                    t1, n1 = self.line(a, math.sin(a), s.slope)
-                    edge[i] += _on_cutter(t0, n0, a, s.slope)[1] * thick
-                    chip[i] += _on_cutter(t1 - t0, n1 - n0, a, s.slope)[1] * thick
+        here = self._radius[min(int(np.searchsorted(self._height + self._thick / 2, height)), len(self._height) - 1)]
+        behind = self._lag(z, radius) - self._lag(np.asarray(height), here)
+        flutes = 2 * math.pi * np.arange(self.cutter.flutes) / self.cutter.flutes
+        angle = np.mod(wall - behind[:, None] + flutes + 1e-9, 2 * math.pi) - 1e-9
+        t, n = self.line(angle, slope[:, None])
+        _, y = _on_cutter(t, n, angle, slope[:, None])
+        inside = (angle >= entry - 1e-9) & (angle <= leave + 1e-9)
+        edge, chip = np.sum(np.where(inside, y, 0.0), axis=-1) * thick
         return z, edge, chip
-
-    def _slice_at(self, height: float) -> Slice:
-        for s in self.slices:
-            if height <= s.height + s.thick / 2:
-                return s
-        return self.slices[-1]
 
 
 @dataclass(frozen=True)
@@ -507,26 +484,37 @@ def plunge(cutter: Cutter, coefficients: Coefficients, grain: g.Vector, advance_
     return Plunge(torque[()], (cutter.flutes * normal * radius)[()])
 
 
-def _on_cutter(tangential: Result, normal: Result, angle: Result, slope: float) -> tuple[Result, Result]:
+def _between(table: Floats, angle: Floats, entry: Floats, leave: Floats) -> Floats:
+    """Values of evenly spaced tables (..., slices, arc) at angles (slices, n), held constant beyond their ends."""
+    last = table.shape[-1] - 1
+    place = np.clip((angle - entry) / (leave - entry) * last, 0, last)
+    i = np.minimum(place.astype(int), last - 1)
+    rows = np.arange(len(i))[:, None]
+    low, high = table[..., rows, i], table[..., rows, i + 1]
+    out: Floats = low + (high - low) * (place - i)
+    return out
+
+
+def _on_cutter(tangential: Floats, normal: Floats, angle: Floats, slope: Floats) -> tuple[Floats, Floats]:
     """Force on the cutter along the feed and to its left: it is held back along the motion and pushed inwards."""
-    inward = normal * math.sin(slope)
+    inward = normal * np.sin(slope)
     return (
         -tangential * np.cos(angle) - inward * np.sin(angle),
         tangential * np.sin(angle) - inward * np.cos(angle),
     )
 
 
-def _slices(cutter: Cutter, width: float, level: float) -> list[Slice]:
-    """One slice of a straight-sided cutter, a dozen of any other."""
-    straight = cutter.shape in ("square end", "surfacing", "compression")
-    n = 1 if straight else 12
-    out = []
-    for i in range(n):
-        height, thick = (i + 0.5) * level / n, level / n
-        if straight:
-            out.append(Slice(height, thick, cutter.true_diameter / 2, width, math.pi / 2))
-            continue
-        radius = float(effective_diameter(cutter, height)) / 2
-        slope = math.asin(min(1.0, float(edge_share(cutter, height))))
-        out.append(Slice(height, thick, radius, min(width, 2 * radius), max(slope, 0.15)))
-    return out
+def _slices(cutter: Cutter, width: float, level: float) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Middle height, thickness, radius, width of cut and slope; one slice of a straight-sided cutter, else ten."""
+    if cutter.shape in ("square end", "surfacing", "compression"):
+        ends, radius = np.array([0.0, level]), np.array([cutter.true_diameter / 2])
+        if cutter.cut_direction == "compression" and 0 < cutter.up_shear_length < level:
+            ends = np.array([0.0, cutter.up_shear_length, level])
+            radius = np.repeat(radius, 2)
+        height, slope = (ends[1:] + ends[:-1]) / 2, np.full(len(radius), math.pi / 2)
+        return height, np.diff(ends), radius, np.full(len(radius), width), slope
+    n = 10
+    height, thick = (np.arange(n) + 0.5) * level / n, np.full(n, level / n)
+    radius = np.asarray(effective_diameter(cutter, height)) / 2
+    slope = np.maximum(np.arcsin(np.minimum(1.0, edge_share(cutter, height))), 0.15)
+    return height, thick, radius, np.minimum(width, 2 * radius), slope

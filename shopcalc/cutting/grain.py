@@ -94,7 +94,7 @@ def _directions(angle: Numbers) -> tuple[Floats, Floats]:
     return np.stack([np.sin(a), np.cos(a), zero], axis=-1), np.stack([np.cos(a), -np.sin(a), zero], axis=-1)
 
 
-def flute_modes(grain: Vector, angle: Numbers, helix: float = 0.0, slope: float = math.pi / 2) -> Floats:
+def flute_modes(grain: Vector, angle: Numbers, helix: float = 0.0, slope: Numbers = math.pi / 2) -> Floats:
     """Mode shares of a flute at its rotation angle.
 
     Parameters
@@ -105,7 +105,7 @@ def flute_modes(grain: Vector, angle: Numbers, helix: float = 0.0, slope: float 
         Rotation angle [rad].
     helix : float
         Either hand [rad].
-    slope : float
+    slope : float or (n,) float
         Of the edge against the plane of rotation: a right angle for straight sides, less on balls, V and tapers [rad].
 
     Returns
@@ -121,7 +121,8 @@ def flute_modes(grain: Vector, angle: Numbers, helix: float = 0.0, slope: float 
     [0.25, 0.75, 0.0]
     """
     radius, motion = _directions(angle)
-    edge = math.cos(slope) * radius + math.sin(slope) * np.array([0.0, 0.0, 1.0])
+    tilt = np.asarray(slope, dtype=float)[..., None]
+    edge = np.cos(tilt) * radius + np.sin(tilt) * np.array([0.0, 0.0, 1.0])
     return shares(grain, motion, math.cos(helix) * edge + math.sin(helix) * motion)
 
 

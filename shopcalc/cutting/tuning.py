@@ -1,79 +1,106 @@
-"""Tuning: spindle speed, feed and passes for one cut, with every limit that was looked at and how much of it is used.
+"""Tuning: spindle speed, feed and passes that keep every bound of a cut at least expected cost, or in least time.
 
-Sizes, speeds and powers are those of cutter and machine; what the wood bears is common practice and says so. Cutting
-forces, bending, holding and lift are not looked at here: a setting from this module is where a test cut begins, on
-scrap, below the speed marked on the cutter and within what the makers of cutter and machine allow.
+Hard bounds are held against the high force and keep a reserve; bounds of quality against the likely one. A setting
+from here is where a test cut begins, on scrap, below the speed marked on the cutter and within what the makers of
+cutter and machine allow.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any, Literal
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from shopcalc.cutters import Cutter
-from shopcalc.cutting import chipload
+from shopcalc.cutting import limits as lim
+from shopcalc.cutting.chipload import mean_share
 from shopcalc.cutting.engagement import (
-    cutting_speed,
-    edge_share,
     effective_diameter,
+    engagement_angle,
     mean_edge_share,
     pass_count,
     refuse,
     require_positive,
     spindle_speed,
 )
+from shopcalc.cutting.force import BANDS, Band, Coefficients
+from shopcalc.cutting.grain import Direction, Vector, grain_vector
+from shopcalc.cutting.limits import Bound, Cut, Hold, Limit, Loads, Pass, habit
 from shopcalc.errors import did_you_mean
-from shopcalc.machines import STATIONS, Machine
+from shopcalc.machines import Machine
 from shopcalc.materials import Material
 from shopcalc.motion import machine_time
+from shopcalc.moves import Floats, Moves
 from shopcalc.paths.tracing import Cutting, Tracer
-from shopcalc.sources import Value, practice
 from shopcalc.units import read
 
+if TYPE_CHECKING:
+    from shopcalc.shop import Rates
+
 StationName = Literal["flat", "edge", "end"]
+Goal = Literal["cheapest", "quickest"]
+Path = Callable[[Cutting], Moves]
 _RPM_STEP, _FEED_STEP = 100.0, 10.0  # what operators dial
-_MORE_LEVELS = 12  # levels beyond the fewest that are tried before the chip is made thinner
-_SMALL = 16.0  # mm; EN 847-1 does not cover smaller cutting circles
-_SLENDER = 6.0  # mm; the window's thick end is meant for cutters from here on and shrinks with thinner ones
+_MORE_LEVELS, _MORE_STEPS = 12, 3  # passes beyond the fewest that are tried
+_SPEEDS, _FEEDS = 25, 41  # of the grid each division into passes is first looked at with
+_FINE = 15  # and of the finer one around the best
+_NODES = np.array([1.0, 0.62, 0.38, 0.22, 0.12])  # feeds the motion engine times, as shares of the fastest
+_MOST_TIMED = 50
+_IDLE = 8  # divisions in a row without gain after which the search ends where nothing keeps every bound
+#: Bounds that no speed, feed or division into passes changes.
+_FIXED = frozenset({"rubs with the shank", "slips out of the collet", "burns when plunged"})
 
 
 @dataclass(frozen=True)
-class Limit:
-    """One bound of a setting and how much of it is used.
+class Costs:
+    """What an hour, a spoilt part and a worn edge cost.
 
     Parameters
     ----------
-    name : str
-        By consequence, in shop words.
-    value, bound : float or None
-        In ``unit``; None where it is not known.
-    used : float or None
-        Share of the bound that is used, above 1 where it is passed; None where it is not known [-].
-    unit : str
-        Of value and bound.
-    hard : bool
-        Whether passing it can hurt people, break the cutter or stop the spindle; else it is a matter of quality.
-    source : str
-        Where the bound comes from.
-    remedy : str
-        What moves the cut away from it.
-    least : bool
-        Whether the bound is one to be reached rather than one to stay below.
+    per_hour : float
+        Machine and the attended share of a person [currency/h].
+    value : float
+        Already in the part when this cut is made [currency].
+    regrind : float
+        Of having the cutter ground, or of a new one [currency]; 0 where the machine's upkeep already counts it.
+    currency : str
+        Three letters.
     """
 
-    name: str
-    value: float | None
-    bound: float | None
-    used: float | None
-    unit: str
-    hard: bool
-    source: str
-    remedy: str
-    least: bool = False
+    per_hour: float
+    value: float = 0.0
+    regrind: float = 0.0
+    currency: str = ""
+
+    def __post_init__(self) -> None:
+        for name, value in (("per_hour", self.per_hour), ("value", self.value), ("regrind", self.regrind)):
+            if not (math.isfinite(value) and value >= 0):
+                refuse(f"{name} of {value:g} cannot be a cost", "give zero or more")
+
+    @staticmethod
+    def of(rates: Rates, *, attended: float = 1.0, value: float = 0.0, regrind: float = 0.0) -> Costs:
+        """An hour of this shop's machine with somebody beside it.
+
+        Parameters
+        ----------
+        rates : Rates
+            The shop's.
+        attended : float
+            Share of the time somebody stands by [-].
+        value, regrind : float
+            See the class.
+
+        Returns
+        -------
+        Costs
+        """
+        from shopcalc.quote.costs import machine_hour_rate
+
+        hour = float(machine_hour_rate(rates.machine).total) + attended * float(rates.people["machining"])
+        return Costs(hour, value, regrind, rates.currency)
 
 
 @dataclass(frozen=True)
@@ -86,6 +113,8 @@ class Setting:
         To be dialled or programmed [rev/min], [mm/min].
     feed_per_tooth_mm, mean_chip_mm, greatest_chip_mm : float
         At the feed as run [mm].
+    direction : {"climb", "conventional"}
+        Of the pass that leaves the wall.
     passes : int
         Over the whole length: levels times side steps, and the skim where there is one [-].
     levels, side_steps : int
@@ -93,12 +122,23 @@ class Setting:
     depth_per_pass_mm, width_per_pass_mm : float
         [mm].
     minutes : dict
-        "low", "likely" and "high" for the whole cut: lines to and fro; one way with rapid returns; one way with the
-        feed turned down to the thinnest clean chip [min].
+        "likely" for this setting; "low" and "high" for what would be run if the wood asked for the low or the high
+        force: fewer or more levels and other feeds [min].
+    push_off_mm : dict
+        Error on the finished wall for the low, likely and high force, each as (bottom, top) of a level; positive
+        leaves wood on [mm].
+    cost : float or None
+        Expected, of this cut [currency]; None without costs.
+    scrap_chance : float
+        Chance that this cut spoils the part [-].
     binds : str
         Name of the tightest limit.
     limits : tuple of Limit
         Tightest first; unknown ones last.
+    timed_points : int
+        How often the motion engine was asked [-].
+    interpolation_error : float
+        Time as searched with over time as the engine gives it in the end, less one [-].
     """
 
     rpm: float
@@ -107,14 +147,20 @@ class Setting:
     feed_per_tooth_mm: float
     mean_chip_mm: float
     greatest_chip_mm: float
+    direction: Direction
     passes: int
     levels: int
     side_steps: int
     depth_per_pass_mm: float
     width_per_pass_mm: float
     minutes: dict[str, float]
+    push_off_mm: dict[str, tuple[float, float]]
+    cost: float | None
+    scrap_chance: float
     binds: str
     limits: tuple[Limit, ...]
+    timed_points: int
+    interpolation_error: float
 
     @property
     def forbidden(self) -> tuple[Limit, ...]:
@@ -135,51 +181,10 @@ class Setting:
         out: dict[str, Any] = {k: v for k, v in vars(self).items() if k != "limits"}
         return {
             **out,
+            "push_off_mm": {k: list(v) for k, v in self.push_off_mm.items()},
             "runnable": self.runnable,
             "limits": [{k: v for k, v in vars(x).items() if k != "least"} for x in self.limits],
         }
-
-
-@dataclass(frozen=True)
-class _Cut:
-    """What is asked for, and the bounds that do not depend on the setting."""
-
-    cutter: Cutter
-    material: Material
-    machine: Machine
-    depth: float
-    width: float
-    skim: float
-    length: float
-    deepest: float  # per level, practice
-    depth_habit: Value
-    lowest_rpm: float
-    greatest_rpm: float
-    greatest_feed: float  # as run, with the reserve
-    chip_thick: float  # mm, of the material, less for slender cutters
-    greatest_feed_per_tooth: float
-
-
-@dataclass(frozen=True)
-class _Trial:
-    """One combination that is looked at."""
-
-    levels: int
-    side_steps: int
-    width: float
-    rpm: float
-    feed: float  # as run
-    mean_share: float
-    greatest_share: float
-    area: float  # of the chip's cross-section seen along the feed, mm2
-
-    @property
-    def passes(self) -> int:
-        return self.levels * self.side_steps
-
-
-def _practice(name: str) -> float:
-    return float(practice()[name].value)
 
 
 def grain_angle(grain: str | float) -> float:
@@ -234,17 +239,28 @@ def tune(
     clearance: float = 0.0,
     skim: float = 0.0,
     length: float = 1000.0,
+    in_solid: bool = False,
+    greatest_push_off: float | None = None,
+    wear: float = 0.0,
+    moisture: float | None = None,
+    part: tuple[float, float] | None = None,
+    hold: Hold | None = None,
+    force: Mapping[Band, Coefficients] | None = None,
+    direction: Direction | None = None,
+    costs: Costs | None = None,
+    goal: Goal = "cheapest",
+    path: Path | None = None,
 ) -> Setting:
-    """Find speed, feed and passes for a cut in total ``cut_depth`` deep and ``cut_width`` wide.
+    """Find speed, feed, passes and direction for a cut in total ``cut_depth`` deep and ``cut_width`` wide.
 
     Parameters
     ----------
     cutter : Cutter
         Any but a drill.
     material : Material
-        Gives the window of the mean chip.
+        Gives the window of the mean chip and the force.
     machine : Machine
-        Spindle, greatest feeds, and the motion the minutes are timed with.
+        Spindle, greatest feeds, clamps, and the motion the minutes are timed with.
     station : {"flat", "edge", "end"}
         How the part is held; on end the spindle runs with the grain.
     grain : str or float
@@ -256,7 +272,29 @@ def tune(
     skim : float
         Wood this cut leaves for one last light pass at full depth, which is counted and timed [mm].
     length : float
-        Of the cut, for the minutes [mm].
+        Of the cut, for the minutes; with a ``path`` the length of its shortest pass [mm].
+    in_solid : bool
+        Whether the first pass has wood on both sides, as in a groove; else the cut begins beside the wood.
+    greatest_push_off : float or None
+        Error allowed on the finished wall [mm]; None for what practice allows.
+    wear : float
+        Of the edge, 0 sharp to 1 dull [-].
+    moisture : float or None
+        Of the wood [ratio]; None for furniture stock.
+    part : (2,) float or None
+        Width and thickness of a part that stands out of its clamp [mm].
+    hold : Hold or None
+        Clamps; None for what the machine's station says.
+    force : mapping or None
+        Band to coefficients the shop measured; None for the shipped ones.
+    direction : {"climb", "conventional"} or None
+        Only this one; None for whichever is better.
+    costs : Costs or None
+        None lets only the minutes count.
+    goal : {"cheapest", "quickest"}
+        Least expected cost, or the least time that keeps every bound.
+    path : callable or None
+        Makes the moves from a ``paths.Cutting``; None for straight passes of ``length``.
 
     Returns
     -------
@@ -266,36 +304,76 @@ def tune(
     Raises
     ------
     InputError
-        When a size is not above zero, the station or the grain is unknown, or the cutter is a drill.
+        When a size is not above zero, station, grain, direction or goal is unknown, the slot is narrower than the
+        cutter, or the cutter is a drill.
 
     Notes
     -----
-    The mean chip is put in the (geometric) middle of the material's window. Of all numbers of levels the quickest is
-    taken whose speed, feed and power, at the high specific energy and with the stated reserve, stay within the hard
-    bounds; where none does, the chip is made thinner. Several side steps are taken to begin beside the wood.
-    Specific energy from memory and of low confidence; depth, chips and rim speeds common practice, no source.
+    Expected cost: minutes x rate, the chance of spoiling the part x its value, and the wear of the edge. Chances take
+    the force as spread log-normally with low and high as one in ten; habits and memory are marked in the limits.
     """
-    cut = _ask(cutter, material, machine, station, grain, cut_depth, cut_width, clearance, skim, length)
-    trial = _choose(cut)
-    minutes = _minutes(cut, trial)
-    limits = tuple(sorted(_limits(cut, trial), key=lambda x: -math.inf if x.used is None else x.used, reverse=True))
-    fpt = trial.feed / (trial.rpm * cutter.flutes)
-    return Setting(
-        rpm=trial.rpm,
-        feed_mm_min=_down(trial.feed / machine.feed_share, _FEED_STEP),
-        plunge_feed_mm_min=_down(_practice("plunge_share") * trial.feed, _FEED_STEP),
-        feed_per_tooth_mm=fpt,
-        mean_chip_mm=fpt * trial.mean_share,
-        greatest_chip_mm=fpt * trial.greatest_share,
-        passes=trial.passes + (1 if skim else 0),
-        levels=trial.levels,
-        side_steps=trial.side_steps,
-        depth_per_pass_mm=cut.depth / trial.levels,
-        width_per_pass_mm=trial.width,
-        minutes=minutes,
-        binds=limits[0].name,
-        limits=limits,
+    cut = ask(
+        cutter, material, machine, station=station, grain=grain, cut_depth=cut_depth, cut_width=cut_width,
+        clearance=clearance, skim=skim, length=length, in_solid=in_solid, greatest_push_off=greatest_push_off,
+        wear=wear, moisture=moisture, part=part, hold=hold, force=force,
+    )  # fmt: skip
+    if direction not in (None, "climb", "conventional"):
+        refuse(f"direction '{direction}' is not known", "give climb or conventional, or none for the better one")
+    if goal not in ("cheapest", "quickest"):
+        refuse(f"goal '{goal}' is not known", "give cheapest or quickest")
+    return Search(cut, path=path, direction=direction, costs=costs, goal=goal).setting()
+
+
+def ask(
+    cutter: Cutter,
+    material: Material,
+    machine: Machine,
+    *,
+    station: StationName,
+    grain: str | float,
+    cut_depth: float,
+    cut_width: float,
+    clearance: float = 0.0,
+    skim: float = 0.0,
+    in_solid: bool = False,
+    **more: Any,
+) -> Cut:
+    """The cut ``tune`` works on, from the words people use; see there for every argument.
+
+    Parameters
+    ----------
+    cutter, material, machine, station, grain, cut_depth, cut_width, clearance, skim, in_solid, **more
+        As in ``tune``.
+
+    Returns
+    -------
+    Cut
+
+    Raises
+    ------
+    InputError
+        As ``tune``.
+    """
+    angle = grain_angle(grain)
+    lie: StationName = "end" if math.isnan(angle) else station  # end grain on the table meets the edge as on end
+    vector: Vector = grain_vector(
+        lie if station in ("flat", "edge", "end") else "flat", 0.0 if math.isnan(angle) else angle
     )
+    if station == "end" and not math.isnan(angle):
+        vector = grain_vector("end")
+    require_positive(cut_depth=cut_depth, cut_width=cut_width)
+    if not math.isfinite(clearance) or abs(clearance) > cut_width:
+        refuse(
+            f"a clearance of {clearance:g} mm does not go with a cut of {cut_width:g} mm", "give mortise minus tenon"
+        )
+    wide = cut_width + clearance / 2
+    if in_solid and wide < cutter.true_diameter - 1e-6 and cutter.shape in ("square end", "surfacing", "compression"):
+        remedy = "take a smaller cutter, or leave out that the cut is in the solid"
+        refuse(f"{cutter.id} of {cutter.true_diameter:g} mm is wider than the slot of {wide:g} mm", remedy)
+    return lim.ask(
+        cutter, material, machine, station=station, grain=vector, depth=cut_depth, width=wide, skim=skim,
+        in_solid=in_solid, **more,
+    )  # fmt: skip
 
 
 def _down(value: float, step: float) -> float:
@@ -303,90 +381,22 @@ def _down(value: float, step: float) -> float:
     return max(step, math.floor(value / step + 1e-9) * step) if value >= step else value
 
 
-def _ask(
-    cutter: Cutter, material: Material, machine: Machine, station: str, grain: str | float, depth: float, width: float,
-    clearance: float, skim: float, length: float,
-) -> _Cut:  # fmt: skip
-    require_positive(cut_depth=depth, cut_width=width, length=length)
-    if station not in STATIONS:
-        refuse(f"station '{station}' is not known", did_you_mean(str(station), STATIONS))
-    if machine.stations and station not in machine.stations:
-        refuse(f"machine '{machine.name}' has no station '{station}'", did_you_mean(station, machine.stations))
-    if cutter.shape == "drill":
-        refuse(f"{cutter.id} is a drill and cuts only straight down", "choose a cutter that cuts sideways")
-    if not (math.isfinite(skim) and skim >= 0) or not math.isfinite(clearance):
-        refuse(f"skim {skim:g} mm or clearance {clearance:g} mm cannot be used", "give a skim of zero or more")
-    wide = width + clearance / 2 - skim
-    if abs(clearance) > width:
-        refuse(f"a clearance of {clearance:g} mm is more than the cut of {width:g} mm", "give mortise minus tenon")
-    if wide <= 0:
-        refuse(f"clearance {clearance:g} mm and skim {skim:g} mm leave nothing of the {width:g} mm cut", "change them")
-    angle = math.nan if station == "end" else grain_angle(grain)
-    grain_angle(grain)  # a misspelt grain is refused in every station
-    share, habit = _depth_share(angle)
-    low, high = _rpm_bounds(cutter, machine)
-    free = 1 - _practice("reserve")
-    feed = free * min(machine.axes[0].feed, machine.axes[1].feed)
-    deepest = chipload.greatest_level(cutter, share)
-    return _Cut(
-        cutter,
-        material,
-        machine,
-        depth,
-        wide,
-        skim,
-        length,
-        deepest,
-        habit,
-        low,
-        high,
-        feed,
-        max(material.chip_thin, material.chip_thick * min(1.0, _tip(cutter) / _SLENDER)),
-        _practice("feed_per_tooth_share") * _tip(cutter),
-    )
+def rpm_range(cut: Cut) -> tuple[float, float]:
+    """Slowest and fastest speed that are looked at; the cutter's own bound keeps its reserve.
 
+    Parameters
+    ----------
+    cut : Cut
+        Its cutter and machine count.
 
-def _tip(cutter: Cutter) -> float:
-    """The diameter that has to bear the chip: a tapered ball breaks at its tip [mm]."""
-    return cutter.tip_diameter if cutter.shape == "tapered ball" else cutter.true_diameter
-
-
-def _depth_share(angle: float) -> tuple[float, Value]:
-    """Greatest depth of a level over the diameter, blended by the squared cosine between along and across."""
-    along, across, end = (practice()[f"depth_share.{k}"] for k in ("along", "across", "end"))
-    if math.isnan(angle):
-        return float(end.value), end
-    c2 = math.cos(angle) ** 2
-    return c2 * float(along.value) + (1 - c2) * float(across.value), along if c2 > 0.5 else across
-
-
-def _cutter_rpm(cutter: Cutter) -> tuple[float, str, str]:
-    """Greatest speed the cutter may turn, where that comes from, and the remedy."""
-    below = "" if cutter.true_diameter >= _SMALL else f"; EN 847-1 covers no cutting circle under {_SMALL:g} mm"
-    known = [
-        (rpm, source)
-        for rpm, source in ((cutter.marked_rpm, "marked on the cutter"), (cutter.maker_rpm, "maker's data sheet"))
-        if rpm is not None
-    ]
-    if known:
-        rpm, source = min(known)
-        return rpm, source + below, "turn slower; the mark holds at the projection the maker states"
-    habits = (practice()["unmarked_rpm"], _rim_habit(cutter))
-    rim = float(spindle_speed(cutter.true_diameter, habits[1].value / 1000))
-    source = f"neither marked nor in a maker's sheet; shown at what practice allows at most{below}"
-    remedy = "find its greatest speed first and enter it as marked_rpm or maker_rpm"
-    return min(float(habits[0].value), rim), source, remedy
-
-
-def _rim_habit(cutter: Cutter) -> Value:
-    return practice()["rim_speed_carbide" if cutter.body == "carbide" else "rim_speed_steel"]
-
-
-def _rpm_bounds(cutter: Cutter, machine: Machine) -> tuple[float, float]:
-    """Slowest and fastest speed that are looked at; the cutter's own bound keeps its reserve."""
-    high = _cutter_rpm(cutter)[0] * (1 - _practice("reserve"))
-    high = min(high, float(spindle_speed(cutter.true_diameter, _rim_habit(cutter).value / 1000)))
-    low = high
+    Returns
+    -------
+    low, high : float
+        [rev/min], in steps an operator dials.
+    """
+    cutter, machine = cut.cutter, cut.machine
+    high = lim.cutter_rpm(cutter)[0] * (1 - habit("reserve"))
+    high = min(high, float(spindle_speed(cutter.true_diameter, lim.rim_habit(cutter).value / 1000)))
     if machine.spindle is not None:
         high = min(high, machine.spindle.max_rpm)
         low = min(high, machine.spindle.min_rpm)
@@ -396,203 +406,471 @@ def _rpm_bounds(cutter: Cutter, machine: Machine) -> tuple[float, float]:
     return min(high, math.ceil(low / _RPM_STEP) * _RPM_STEP), high
 
 
-# --- the search -------------------------------------------------------------------------------------------------------
+def divisions(cut: Cut, directions: Sequence[Direction] = ("climb", "conventional")) -> Iterator[Pass]:
+    """Ways of dividing a cut into levels and side steps, from the fewest on.
 
+    Parameters
+    ----------
+    cut : Cut
+        What is cut.
+    directions : sequence of {"climb", "conventional"}
+        Which of them.
 
-def _shapes(cut: _Cut) -> Iterator[tuple[int, int, float, float, float, float]]:
-    """Levels, side steps, width, mean and greatest share of the chip, and chip area, from the fewest levels on."""
+    Yields
+    ------
+    Pass
+    """
     c = cut.cutter
-    fewest = pass_count(cut.depth, cut.deepest)
+    fewest = pass_count(cut.depth, min(cut.deepest, c.cutting_length))
     for levels in range(fewest, fewest + _MORE_LEVELS + 1):
         level = min(cut.depth / levels, c.cutting_length)
         across = float(effective_diameter(c, level))
-        width = min(cut.width, across)  # of the first pass: in the solid it is a slot, whatever follows beside it
-        beside = cut.width - width
-        steps = 1 + (
-            pass_count(beside, min(across, _practice("stepover_share") * c.true_diameter)) if beside > 0 else 0
+        for direction in directions:
+            if cut.in_solid:
+                width = min(cut.width, across)
+                beside = cut.width - width
+                most = min(across, habit("stepover_share") * c.true_diameter)
+                steps = 1 + (pass_count(beside, most) if beside > 1e-9 else 0)
+                last = beside / (steps - 1) if steps > 1 else None
+                yield Pass(levels, steps, level, width, direction, last)
+                continue
+            first = pass_count(cut.width, across)
+            for steps in range(first, first + _MORE_STEPS + 1):
+                yield Pass(levels, steps, level, cut.width / steps, direction)
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """The best setting of one division into passes."""
+
+    shape: Pass
+    rpm: float
+    feed: float  # as run
+    seconds: float
+    worth: float  # what is made least: cost, or seconds
+    penalty: float
+
+
+class Search:
+    """Looks for the best setting of one cut; what it works out on the way is kept.
+
+    Parameters
+    ----------
+    cut : Cut
+        What is cut.
+    path : callable or None
+        See ``tune``.
+    direction : {"climb", "conventional"} or None
+        See ``tune``.
+    costs : Costs or None
+        See ``tune``.
+    goal : {"cheapest", "quickest"}
+        See ``tune``.
+    """
+
+    def __init__(
+        self,
+        cut: Cut,
+        *,
+        path: Path | None = None,
+        direction: Direction | None = None,
+        costs: Costs | None = None,
+        goal: Goal = "cheapest",
+    ) -> None:
+        self.cut, self.costs = cut, costs
+        self.goal: Goal = goal if costs is not None else "quickest"
+        self._path = path
+        self.low, self.high = rpm_range(cut)
+        both: tuple[Direction, ...] = ("climb", "conventional") if direction is None else (direction,)
+        self.shapes = list(divisions(cut, both))
+        self._loads: dict[Pass, Loads] = {}
+        self._moves: dict[tuple[int, int], Moves] = {}
+        self._timed: dict[tuple[int, int], dict[float, float]] = {}
+        self._grids: dict[Pass, tuple[Floats, Floats, Floats]] = {}
+        self._overhead = 0.0  # s a pass beyond length over feed, once known
+        self.points = 0
+        axes = cut.machine.axes
+        self.feed_cap = (1 - habit("reserve")) * min(axes[0].feed, axes[1].feed)
+
+    def loads(self, shape: Pass) -> Loads:
+        """Forces of one division, made once.
+
+        Parameters
+        ----------
+        shape : Pass
+            Which.
+
+        Returns
+        -------
+        Loads
+        """
+        if shape not in self._loads:
+            self._loads[shape] = Loads(self.cut, shape)
+        return self._loads[shape]
+
+    # --- time ---------------------------------------------------------------------------------------------------------
+
+    def fastest(self, shape: Pass) -> float:
+        """Greatest feed anything allows: thick end of the window, tooth, machine [mm/min]."""
+        per_tooth = self._greatest_per_tooth(shape)
+        return max(min(self.feed_cap, self.high * self.cut.cutter.flutes * per_tooth), _FEED_STEP)
+
+    def _greatest_per_tooth(self, shape: Pass) -> float:
+        c = self.cut.cutter
+        level = min(shape.level, c.cutting_length)
+        across = float(effective_diameter(c, level))
+        share = float(mean_share(min(shape.width, across), across) * mean_edge_share(c, level))
+        return min(self.cut.chip_thick / share, self.cut.greatest_feed_per_tooth)
+
+    def exact_seconds(self, shape: Pass, feed: float) -> float:
+        """Time of the whole cut at a feed, by the motion engine [s].
+
+        Parameters
+        ----------
+        shape : Pass
+            Levels and side steps count.
+        feed : float
+            As run [mm/min].
+        """
+        key = (shape.levels, shape.side_steps)
+        if key not in self._moves:
+            self._moves[key] = self._make(shape, self.fastest(shape))
+        self.points += 1
+        share = feed / self.fastest(shape)  # every feed of the path is a share of the feed asked for
+        return machine_time(self._moves[key], self.cut.machine.with_(feed_share=share)).total_s
+
+    def _make(self, shape: Pass, feed: float) -> Moves:
+        cut, c = self.cut, self.cut.cutter
+        plunge = max(_FEED_STEP, habit("plunge_share") * feed)
+        stepover = min(1.0, shape.width / c.true_diameter * (1 + 1e-9))
+        cutting = Cutting(
+            c, feed, plunge, self.high, shape.level * (1 + 1e-9), stepover=stepover, direction=shape.direction
         )
-        mean = float(chipload.mean_share(width, across) * mean_edge_share(c, level))
-        most = float(chipload.greatest_share(width, across) * edge_share(c, level))
-        z = (np.arange(64) + 0.5) / 64 * level
-        area = float(np.minimum(effective_diameter(c, z), width).mean() * level)
-        yield levels, steps, width, mean, most, area
+        if self._path is not None:
+            return self._path(cutting)
+        return straight_passes(cut, shape, cutting)
+
+    def seconds(self, shape: Pass, feed: Floats) -> Floats:
+        """Time at many feeds, interpolated between a few the engine has timed [s].
+
+        Parameters
+        ----------
+        shape : Pass
+            Levels and side steps count.
+        feed : (...) float
+            As run [mm/min].
+        """
+        key = (shape.levels, shape.side_steps)
+        if key not in self._timed:
+            top = self.fastest(shape)
+            self._timed[key] = {top * float(s): self.exact_seconds(shape, top * float(s)) for s in _NODES}
+            extra = self._timed[key][top] / shape.passes - 60 * self.cut.length / top
+            self._overhead = extra if len(self._timed) == 1 else min(self._overhead, extra)
+        nodes = np.array(sorted(self._timed[key]))
+        # time x feed is the length plus what starting and stopping add: nearly straight in the feed
+        work = np.array([self._timed[key][float(f)] * f for f in nodes])
+        clipped = np.maximum(np.asarray(feed, dtype=float), 1e-6)
+        inner = np.interp(clipped, nodes, work)
+        slow = work[0] + (work[1] - work[0]) / (nodes[1] - nodes[0]) * (clipped - nodes[0])
+        out: Floats = np.where(clipped < nodes[0], np.maximum(slow, 0.3 * work[0]), inner) / clipped
+        return out
+
+    # --- search -------------------------------------------------------------------------------------------------------
+
+    def grid(self, shape: Pass) -> tuple[Floats, Floats]:
+        """Speeds and feeds one division is first looked at with; each an (n, m) array [rev/min], [mm/min].
+
+        Parameters
+        ----------
+        shape : Pass
+            Which.
+        """
+        speeds = np.unique(np.round(np.linspace(self.low, self.high, _SPEEDS) / _RPM_STEP) * _RPM_STEP)
+        speeds = np.clip(speeds, self.low, self.high)
+        most = self._greatest_per_tooth(shape)
+        thin = self.cut.material.chip_thin / max(self.loads(shape).mean_share, 1e-9)
+        per_tooth = np.geomspace(min(thin, most) * 0.5, most, _FEEDS)
+        per_tooth = np.unique(np.append(per_tooth, min(thin, most)))
+        return self._dialled(speeds, per_tooth)
+
+    def _dialled(self, speeds: Floats, per_tooth: Floats) -> tuple[Floats, Floats]:
+        rpm, share = np.meshgrid(speeds, per_tooth)
+        feed = np.minimum(rpm * self.cut.cutter.flutes * share, self.feed_cap)
+        return rpm, np.maximum(np.floor(feed / _FEED_STEP + 1e-9) * _FEED_STEP, _FEED_STEP)
+
+    def penalty(self, shape: Pass, rpm: Floats, feed: Floats, quality: Band = "likely") -> Floats:
+        """How far bounds are passed that a setting can change; 0 where all are kept [-].
+
+        Parameters
+        ----------
+        shape : Pass
+            Which division.
+        rpm, feed : (...) float
+            [rev/min], as run [mm/min].
+        quality : {"low", "likely", "high"}
+            Force at which quality is judged.
+        """
+        return self._over(lim.bounds(self.loads(shape), rpm, feed, quality=quality), rpm, feed)
+
+    @staticmethod
+    def _over(bounds: Sequence[Bound], rpm: Floats, feed: Floats) -> Floats:
+        out = np.zeros(np.broadcast_shapes(np.shape(rpm), np.shape(feed)))
+        for b in bounds:
+            if b.name in _FIXED:
+                continue
+            most = 1 - habit("reserve") if b.reserve else 1.0
+            over = np.maximum(np.nan_to_num(b.used, nan=0.0, posinf=1e6) - most - 1e-9, 0.0)
+            out += (1e4 if b.hard else 0.1 if b.least else 1.0) * over
+        return out
+
+    def _grid_penalty(self, shape: Pass, quality: Band) -> tuple[Floats, Floats, Floats]:
+        """Grid of a division and its penalty; what does not depend on the force's band is worked out once."""
+        if shape not in self._grids:
+            rpm, feed = self.grid(shape)
+            self._grids[shape] = (
+                rpm,
+                feed,
+                self._over(lim.bounds(self.loads(shape), rpm, feed, quality=None), rpm, feed),
+            )
+        rpm, feed, rest = self._grids[shape]
+        walls = list(lim.wall_bounds(self.loads(shape), feed / (rpm * self.cut.cutter.flutes), quality))
+        return rpm, feed, rest + self._over(walls, rpm, feed)
+
+    def _worth(self, shape: Pass, rpm: Floats, feed: Floats, seconds: Floats) -> Floats:
+        if self.costs is None or self.goal == "quickest":
+            return seconds * (1 + 1e-6 * rpm / self.high)  # of two alike the slower spindle
+        return self.cost(shape, rpm, feed, seconds)
+
+    def cost(self, shape: Pass, rpm: Floats, feed: Floats, seconds: Floats) -> Floats:
+        """Expected cost [currency].
+
+        Parameters
+        ----------
+        shape : Pass
+            Which division.
+        rpm, feed : (...) float
+            [rev/min], as run [mm/min].
+        seconds : (...) float
+            Of the whole cut [s].
+        """
+        assert self.costs is not None
+        out = seconds / 3600 * self.costs.per_hour
+        if self.costs.value:
+            out = out + self.scrap_chance(shape, rpm, feed) * self.costs.value
+        if self.costs.regrind:
+            out = out + self.wear(shape, rpm, feed) * self.costs.regrind
+        return np.asarray(out)
+
+    def scrap_chance(self, shape: Pass, rpm: Floats, feed: Floats) -> Floats:
+        """Chance that this cut spoils the part [-].
+
+        Parameters
+        ----------
+        shape : Pass
+            Which division.
+        rpm, feed : (...) float
+            [rev/min], as run [mm/min].
+        """
+        loads = self.loads(shape)
+        per_tooth = np.asarray(feed) / (np.asarray(rpm) * self.cut.cutter.flutes)
+        mean = per_tooth * loads.mean_share
+        lap = bool(self.cut.skim)
+        likely, high = (
+            np.max(np.abs(loads.error(per_tooth, b, lap=lap)), axis=-1) / self.cut.greatest_push_off
+            for b in ("likely", "high")
+        )
+        spread = np.log(np.maximum(high / np.maximum(likely, 1e-12), 1.05)) / 1.2816  # high: one in ten is above it
+        fuzzy = habit("chip_spread")
+        sound = 1 - _normal(np.log(np.maximum(likely, 1e-12)) / spread)
+        sound = sound * (1 - _normal(np.log(mean / self.cut.chip_thick) / fuzzy))
+        sound = sound * (1 - _normal(np.log(self.cut.material.chip_thin / mean) / fuzzy))
+        return np.asarray(habit("scrap_share") * (1 - sound))
+
+    def wear(self, shape: Pass, rpm: Floats, feed: Floats) -> Floats:
+        """Share of the edge's life this cut uses [-].
+
+        Parameters
+        ----------
+        shape : Pass
+            Which division.
+        rpm, feed : (...) float
+            [rev/min], as run [mm/min].
+        """
+        loads = self.loads(shape)
+        arc = float(engagement_angle(loads.width, loads.across)) * loads.across / 2
+        turns = shape.passes * self.cut.length / np.asarray(feed) * np.asarray(rpm)
+        return np.asarray(turns * arc / habit("edge_life"))
+
+    def best(self, quality: Band = "likely") -> _Trial:
+        """The best setting when the wood asks for that force.
+
+        Parameters
+        ----------
+        quality : {"low", "likely", "high"}
+            Force at which quality is judged; hard bounds always stand against the high one.
+        """
+        found: _Trial | None = None
+        idle = 0
+        for shape in sorted(self.shapes, key=self._least_seconds):
+            if found is not None and found.penalty == 0 and self._least_worth(self._least_seconds(shape)) > found.worth:
+                break
+            rpm, feed, penalty = self._grid_penalty(shape, quality)
+            trial = self._pick(shape, rpm, feed, penalty, found)
+            idle = 0 if trial is not None else idle + 1
+            found = trial or found
+            if found is not None and found.penalty > 0 and idle >= _IDLE:
+                break  # more passes do not help: what is passed is the least that can be
+        assert found is not None  # there is always a division
+        return self._refined(found, quality)
+
+    def _least_seconds(self, shape: Pass, feed: float | None = None) -> float:
+        """What a division takes at least: its length over the fastest feed, and most of what every pass adds."""
+        return shape.passes * (60 * self.cut.length / (feed or self.fastest(shape)) + 0.8 * self._overhead)
+
+    def _least_worth(self, seconds: float) -> float:
+        return seconds if self.costs is None or self.goal == "quickest" else seconds / 3600 * self.costs.per_hour
+
+    def _pick(self, shape: Pass, rpm: Floats, feed: Floats, penalty: Floats, found: _Trial | None) -> _Trial | None:
+        """The best of a grid if it beats what was found; the engine is asked only where that is possible."""
+        least = float(penalty.min())
+        better = found is None or least < found.penalty - 1e-9
+        if not better and found is not None and least > found.penalty + 1e-9:
+            return None
+        keep = penalty <= least + 1e-9
+        r, f = rpm[keep], feed[keep]
+        if not better and found is not None:
+            if self._least_worth(self._least_seconds(shape, float(f.max()))) > found.worth:
+                return None
+            new = (shape.levels, shape.side_steps) not in self._timed
+            if new and self.points > _MOST_TIMED - len(_NODES) - 4:
+                return None
+        seconds = self.seconds(shape, f)
+        worth = self._worth(shape, r, f, seconds)
+        i = int(np.argmin(worth))
+        if not better and found is not None and worth[i] >= found.worth:
+            return None
+        return _Trial(shape, float(r[i]), float(f[i]), float(seconds[i]), float(worth[i]), least)
+
+    def _refined(self, trial: _Trial, quality: Band) -> _Trial:
+        """Looked at again on a finer grid around the best, twice."""
+        for width in (1.0, 0.25):
+            step = (self.high - self.low) / (_SPEEDS - 1) * width
+            speeds = np.linspace(trial.rpm - step, trial.rpm + step, _FINE)
+            speeds = np.unique(np.clip(np.round(speeds / _RPM_STEP) * _RPM_STEP, self.low, self.high))
+            now = trial.feed / (trial.rpm * self.cut.cutter.flutes)
+            per_tooth = now * np.geomspace(0.85, 1.18, _FINE) ** width
+            rpm, feed = self._dialled(speeds, per_tooth)
+            finer = self._pick(trial.shape, rpm, feed, self.penalty(trial.shape, rpm, feed, quality), trial)
+            trial = finer or trial
+        return trial
+
+    def setting(self) -> Setting:
+        """The best setting with its limits, and the minutes at low and high force."""
+        chosen = self._checked("likely")
+        trial, error = chosen
+        minutes: dict[str, float] = {b: self._checked(b)[0].seconds / 60 for b in BANDS if b != "likely"}
+        minutes = {"low": minutes["low"], "likely": trial.seconds / 60, "high": minutes["high"]}
+        return self._as_setting(trial, minutes, error)
+
+    def _checked(self, quality: Band) -> tuple[_Trial, float]:
+        """The best, timed by the engine in the end; where interpolation was out by a percent it is looked for again."""
+        error = 0.0
+        for _ in range(4):
+            trial = self.best(quality)
+            exact = self.exact_seconds(trial.shape, trial.feed)
+            error = trial.seconds / exact - 1
+            self._timed[trial.shape.levels, trial.shape.side_steps][trial.feed] = exact
+            trial = replace(trial, seconds=exact)
+            if abs(error) < 0.01:
+                break
+        return trial, error
+
+    def at(self, shape: Pass, rpm: float, feed: float) -> Setting:
+        """A setting chosen by hand, with its limits and time.
+
+        Parameters
+        ----------
+        shape : Pass
+            Levels, side steps and direction.
+        rpm, feed : float
+            [rev/min], as run [mm/min].
+
+        Returns
+        -------
+        Setting
+        """
+        require_positive(rpm=rpm, feed=feed)
+        seconds = self.exact_seconds(shape, feed)
+        trial = _Trial(shape, rpm, feed, seconds, seconds, 0.0)
+        return self._as_setting(trial, dict.fromkeys(BANDS, seconds / 60), 0.0)
+
+    def _as_setting(self, t: _Trial, minutes: dict[str, float], error: float) -> Setting:
+        cut, loads = self.cut, self.loads(t.shape)
+        found = lim.check(loads, t.rpm, t.feed)
+        per_tooth = t.feed / (t.rpm * cut.cutter.flutes)
+        rpm, feed = np.asarray(t.rpm), np.asarray(t.feed)
+        cost = None
+        if self.costs is not None:
+            cost = float(self.cost(t.shape, rpm, feed, np.asarray(t.seconds)))
+        errors = {b: loads.error(np.asarray(per_tooth), b, lap=bool(cut.skim)) for b in BANDS}
+        return Setting(
+            rpm=t.rpm,
+            feed_mm_min=_down(t.feed / cut.machine.feed_share, _FEED_STEP),
+            plunge_feed_mm_min=_down(habit("plunge_share") * t.feed, _FEED_STEP),
+            feed_per_tooth_mm=per_tooth,
+            mean_chip_mm=per_tooth * loads.mean_share,
+            greatest_chip_mm=per_tooth * loads.greatest_share,
+            direction=t.shape.direction,
+            passes=t.shape.passes + (1 if cut.skim else 0),
+            levels=t.shape.levels,
+            side_steps=t.shape.side_steps,
+            depth_per_pass_mm=cut.depth / t.shape.levels,
+            width_per_pass_mm=t.shape.width,
+            minutes=minutes,
+            push_off_mm={b: (float(e[0]), float(e[1])) for b, e in errors.items()},
+            cost=cost,
+            scrap_chance=float(self.scrap_chance(t.shape, rpm, feed)),
+            binds=found[0].name,
+            limits=found,
+            timed_points=self.points,
+            interpolation_error=error,
+        )
 
 
-def _choose(cut: _Cut) -> _Trial:
-    """The quickest setting within the hard bounds with the chip mid-window; else with the thickest chip that is."""
-    thin, thick = cut.material.chip_thin, cut.chip_thick
-    middle = math.sqrt(thin * thick)
-    shapes = list(_shapes(cut))
-    speeds = np.unique(np.append(np.arange(cut.lowest_rpm, cut.greatest_rpm, _RPM_STEP), cut.greatest_rpm))[::-1]
-    for chip in np.geomspace(middle, thin, 9):
-        found = [t for shape in shapes if (t := _fastest(cut, shape, float(chip), speeds)) is not None]
-        if found:
-            return min(found, key=lambda t: (_quick_seconds(cut, t), t.levels))
-    # a cut too narrow for a clean chip, as in finishing a relief: the most a tooth may take
-    found = [t for x in shapes if (t := _fastest(cut, x, cut.greatest_feed_per_tooth * x[3], speeds)) is not None]
-    if found:
-        return min(found, key=lambda t: (_quick_seconds(cut, t), t.levels))
-    # nothing fits even with the thinnest clean chip: the gentlest that never passes the cutter's own speed
-    levels, steps, width, mean, most, area = shapes[-1]
-    rpm = float(speeds[-1])
-    fpt = min(thin / mean, cut.greatest_feed_per_tooth)
-    feed = _down(min(rpm * cut.cutter.flutes * fpt, cut.greatest_feed), _FEED_STEP)
-    return _Trial(levels, steps, width, rpm, feed, mean, most, area)
+def _normal(x: Floats) -> Floats:
+    """Cumulative normal distribution, to 3e-4 (Page, Applied Statistics 26, 1977, as remembered)."""
+    out: Floats = 0.5 * (1 + np.tanh(math.sqrt(2 / math.pi) * (x + 0.044715 * x**3)))
+    return out
 
 
-def _fastest(
-    cut: _Cut, shape: tuple[int, int, float, float, float, float], chip: float, speeds: np.ndarray[Any, Any]
-) -> _Trial | None:
-    """The highest speed at which one shape of cut stays within feed and power with that mean chip."""
-    levels, steps, width, mean, most, area = shape
-    feeds = speeds * cut.cutter.flutes * chip / mean
-    fits = (feeds <= cut.greatest_feed) & (chip / mean <= cut.greatest_feed_per_tooth * (1 + 1e-9))
-    if cut.machine.spindle is not None:
-        need = _practice("specific_energy.high") * area * feeds / 60 / 1000
-        fits &= need <= (1 - _practice("reserve")) * cut.machine.spindle.power_at(speeds)
-    at = np.flatnonzero(fits)
-    if not len(at):
-        return None
-    best = at[0]
-    return _Trial(levels, steps, width, float(speeds[best]), _down(float(feeds[best]), _FEED_STEP), mean, most, area)
+def straight_passes(cut: Cut, shape: Pass, cutting: Cutting) -> Moves:
+    """Straight passes of the cut's length: one way with a rapid return, level by level, the skim's lap last.
 
+    Parameters
+    ----------
+    cut : Cut
+        Depth, width and length count.
+    shape : Pass
+        Levels and side steps.
+    cutting : paths.Cutting
+        Feeds and heights.
 
-def _quick_seconds(cut: _Cut, t: _Trial) -> float:
-    """Rough time to rank by: cutting, and a return at the rapid speed with two seconds for rising and sinking."""
-    rapid = min(cut.machine.axes[0].rapid, cut.machine.axes[1].rapid)
-    return t.passes * (60 * cut.length / t.feed + 60 * cut.length / rapid + 2.0)
-
-
-# --- time -------------------------------------------------------------------------------------------------------------
-
-
-def _minutes(cut: _Cut, t: _Trial) -> dict[str, float]:
-    """Timed with the motion engine; see ``Setting``."""
-    slow = t.feed
-    chip = t.feed / (t.rpm * cut.cutter.flutes) * t.mean_share
-    if chip > cut.material.chip_thin:
-        slow = t.feed * cut.material.chip_thin / chip
-    return {
-        "low": _timed(cut, t, t.feed, "both"),
-        "likely": _timed(cut, t, t.feed, "climb"),
-        "high": _timed(cut, t, slow, "climb"),
-    }
-
-
-def _timed(cut: _Cut, t: _Trial, feed: float, direction: Literal["climb", "both"]) -> float:
-    machine = cut.machine.with_(feed_share=1.0)  # the feed given is the feed as run
-    plunge = max(_FEED_STEP, _practice("plunge_share") * feed)
-    cutting = Cutting(cut.cutter, feed, plunge, t.rpm, cut.depth / t.levels, direction=direction)
+    Returns
+    -------
+    Moves
+        z = 0 is the surface.
+    """
     lead = cutting.radius + cutting.lead
-    lines = [(k * t.width, cut.depth * (n + 1) / t.levels) for n in range(t.levels) for k in range(t.side_steps)]
+    lines = [
+        (k * shape.width, cut.depth * (n + 1) / shape.levels)
+        for n in range(shape.levels)
+        for k in range(shape.side_steps)
+    ]
     if cut.skim:
         lines.append((cut.width, cut.depth))
     tracer = Tracer(cutting, (-lead, 0.0))
-    for i, (y, depth) in enumerate(lines):
-        ends = ((-lead, y), (cut.length + lead, y))
-        if direction == "both" and i:
-            begin, end = (ends[1], ends[0]) if i % 2 else ends
-            tracer.to(begin)
-        else:
-            begin, end = ends
-            tracer.over(begin)
+    for y, depth in lines:
+        tracer.over((-lead, y))
         tracer.sink_in_air(-depth)
-        tracer.to(end)
-    seconds = machine_time(tracer.moves(), machine).total_s
-    return seconds / 60
-
-
-# --- limits -----------------------------------------------------------------------------------------------------------
-
-
-def _limits(cut: _Cut, t: _Trial) -> list[Limit]:
-    return [*_speed_limits(cut, t), *_chip_limits(cut, t), *_depth_limits(cut, t), *_machine_limits(cut, t)]
-
-
-def _limit(
-    name: str, value: float, bound: float, unit: str, hard: bool, source: str, remedy: str, *, least: bool = False
-) -> Limit:
-    """A limit with its used share; ``least`` where the bound is one that must be reached."""
-    if not (math.isfinite(bound) and bound > 0):
-        return Limit(name, value, None, None, unit, hard, source, remedy, least)
-    return Limit(name, value, bound, bound / value if least else value / bound, unit, hard, source, remedy, least)
-
-
-def _speed_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
-    c = cut.cutter
-    rpm, source, remedy = _cutter_rpm(c)
-    bound = math.inf if c.marked_rpm is None and c.maker_rpm is None else rpm  # unknown is no permission
-    yield _limit("over-speeds the cutter", t.rpm, bound, "rev/min", True, source, remedy)
-    rim = _rim_habit(c)
-    speed = float(cutting_speed(c.true_diameter, t.rpm))
-    remedy = "turn slower, or take a smaller cutter"
-    yield _limit("over-speeds the rim", speed, rim.value / 1000, "m/s", False, _cited(rim), remedy)
-
-
-def _cited(value: Value) -> str:
-    return "common practice, no source" if value.kind == "practice" else value.cited
-
-
-def _chip_source(material: Material, name: str) -> str:
-    value = material.values.get(name)
-    return _cited(value) if value is not None else "common practice, no source"
-
-
-def _chip_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
-    m, fpt = cut.material, t.feed / (t.rpm * cut.cutter.flutes)
-    mean = fpt * t.mean_share
-    thin, thick = _chip_source(m, "chip_thin"), _chip_source(m, "chip_thick")
-    feed_more = "feed faster, turn slower, or take fewer flutes"
-    yield _limit("burns", mean, m.chip_thin, "mm", False, f"mean chip: {thin}", feed_more, least=True)
-    remedy = "feed slower, turn faster, or take more flutes"
-    slender = f", less below {_SLENDER:g} mm" if cut.chip_thick < m.chip_thick else ""
-    name = "breaks" if slender else "tears"
-    yield _limit(name, mean, cut.chip_thick, "mm", False, f"mean chip: {thick}{slender}", remedy)
-    habit = _cited(practice()["feed_per_tooth_share"])
-    remedy = "feed slower, or turn faster: the tooth must bear more than its chip says where the cut thickens"
-    yield _limit("snatches", fpt, cut.greatest_feed_per_tooth, "mm/tooth", False, f"share of the tip: {habit}", remedy)
-    if cut.skim:
-        across = float(effective_diameter(cut.cutter, min(cut.depth, cut.cutter.cutting_length)))
-        skim = fpt * float(chipload.greatest_share(min(cut.skim, across), across))
-        remedy = "keep a thicker skim, or feed faster for it"
-        yield _limit("rubs on the skim", skim, m.chip_thin, "mm", False, f"greatest chip: {thin}", remedy, least=True)
-
-
-def _depth_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
-    c, level = cut.cutter, cut.depth / t.levels
-    remedy = "take more levels, or a thicker cutter"
-    source = f"share of the diameter, less the further it sticks out: {_cited(cut.depth_habit)}"
-    yield _limit("bends or breaks", level, cut.deepest, "mm", False, source, remedy)
-    source = f"cutting length of {c.id}"
-    yield _limit("rubs with the shank", cut.depth, c.cutting_length, "mm", True, source, "use a longer cutter")
-    if c.up_shear_length > 0:
-        source, remedy = f"up-cut length of {c.id}", "take fewer and deeper levels, or another cutter"
-        yield _limit("tears the top face", level, c.up_shear_length, "mm", False, source, remedy, least=True)
-    if not c.centre_cutting:
-        remedy = "go in from beside the wood or along a ramp, never straight down"
-        yield Limit("burns when plunged", 0.0, 0.0, 0.0, "plunges", True, f"{c.id} does not cut at its centre", remedy)
-
-
-def _machine_limits(cut: _Cut, t: _Trial) -> Iterator[Limit]:
-    machine = cut.machine
-    source = machine.source or f"machine '{machine.name}'"
-    feed = min(machine.axes[0].feed, machine.axes[1].feed)
-    yield _limit("outruns the machine", t.feed, feed, "mm/min", True, source, "feed slower, with a slower spindle")
-    spindle = machine.spindle
-    if spindle is None:
-        remedy = "enter the spindle's speeds and powers in the machine's file"
-        yield Limit("stalls", None, None, None, "W", False, "no spindle is known", remedy)
-        return
-    yield _limit("outruns the spindle", t.rpm, spindle.max_rpm, "rev/min", True, source, "turn slower")
-    remedy = "use a smaller cutter or another machine: the spindle cannot turn that slowly"
-    yield _limit("too slow for the spindle", t.rpm, spindle.min_rpm, "rev/min", True, source, remedy, least=True)
-    energy = practice()["specific_energy.high"]
-    rate = t.area * t.feed / 60
-    power = float(chipload.cutting_power(float(energy.value), rate))
-    low, likely = (power * _practice(f"specific_energy.{k}") / float(energy.value) for k in ("low", "likely"))
-    words = f"{source}; need {low:.0f} to {power:.0f} W, likely {likely:.0f}: specific energy from memory, uncertain"
-    remedy = "take more levels or narrower steps, or feed slower with a slower spindle"
-    yield _limit("stalls", power, float(spindle.power_at(t.rpm)), "W", True, words, remedy)
-    torque = float(chipload.torque(power, t.rpm))
-    most = float(chipload.torque(max(float(spindle.power_at(t.rpm)), 1e-9), t.rpm))
-    yield _limit("stalls by torque", torque, most, "N mm", True, words, remedy)
+        tracer.to((cut.length + lead, y))
+    return tracer.moves()

@@ -1,0 +1,845 @@
+"""Limits: all that bounds a cut, each with its value, bound, used share, source and remedy, named by consequence.
+
+Hard bounds (speed, stress, holding, stall, reach) are held against the high force and keep a reserve; bounds of quality
+are held against the likely force. Physical limits that are passed are results, not errors. What is common practice or
+memory says so; the mark on the cutter and the makers' instructions come before every figure here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from shopcalc.cutters import Cutter
+from shopcalc.cutting import chipload
+from shopcalc.cutting.deflection import Give, bending_stress, strength, work_stiffness
+from shopcalc.cutting.engagement import (
+    cutting_speed,
+    edge_share,
+    effective_diameter,
+    mean_edge_share,
+    refuse,
+    require_positive,
+    spindle_speed,
+)
+from shopcalc.cutting.force import BANDS, Band, Coefficients, Load, coefficients, plunge
+from shopcalc.cutting.grain import Direction, Station, Vector
+from shopcalc.cutting.push_off import push_off
+from shopcalc.errors import did_you_mean
+from shopcalc.machines import STATIONS, Machine
+from shopcalc.materials import Material
+from shopcalc.moves import Floats
+from shopcalc.sources import Value, practice
+
+SMALL = 16.0  # mm; EN 847-1 does not cover smaller cutting circles
+_SLENDER = 6.0  # mm; the window's thick end is meant for cutters from here on and shrinks with thinner ones
+_CURVE = 33  # feeds per tooth at which the greatest force within a turn is taken; between them it is a straight line
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One bound of a setting and how much of it is used.
+
+    Parameters
+    ----------
+    name : str
+        By consequence, in shop words.
+    value, bound : float or None
+        In ``unit``; None where it is not known.
+    used : float or None
+        Share of the bound that is used, above 1 where it is passed; None where it is not known [-].
+    unit : str
+        Of value and bound.
+    hard : bool
+        Whether passing it can hurt people, break the cutter or stop the spindle; else it is a matter of quality.
+    source : str
+        Where the bound comes from.
+    remedy : str
+        What moves the cut away from it.
+    least : bool
+        Whether the bound is one to be reached rather than one to stay below.
+    """
+
+    name: str
+    value: float | None
+    bound: float | None
+    used: float | None
+    unit: str
+    hard: bool
+    source: str
+    remedy: str
+    least: bool = False
+
+
+@dataclass(frozen=True)
+class Hold:
+    """How a part is held at its station.
+
+    Parameters
+    ----------
+    clamp_force : float or None
+        All clamps together [N]; None where it is not known.
+    friction : float
+        Under the clamps [-].
+    above : float
+        From the clamp to the middle of the cut [mm].
+    base : float or None
+        Width of what the part stands on, across the push [mm].
+    source : str
+        Where the force comes from.
+    """
+
+    clamp_force: float | None = None
+    friction: float = 0.3
+    above: float = 0.0
+    base: float | None = None
+    source: str = "not known"
+
+
+@dataclass(frozen=True)
+class Cut:
+    """One cut as asked for, with all that its bounds depend on; made by ``ask``.
+
+    Parameters
+    ----------
+    cutter, material, machine : Cutter, Material, Machine
+        What cuts, what is cut, and where.
+    station : {"flat", "edge", "end"}
+        How the part is held.
+    grain : (3,) float
+        From ``grain.grain_vector`` [-].
+    depth, width : float
+        In total, the width without the skim [mm].
+    skim : float
+        Kept on the wall for one last lap at full depth [mm].
+    length : float
+        Of one pass [mm].
+    in_solid : bool
+        Whether the first pass has wood on both sides.
+    greatest_push_off : float
+        Error allowed on the finished wall [mm].
+    hold : Hold
+        Clamps.
+    give : mapping
+        Band to the springs in series with the cutter: the low band is the stiff one.
+    coefficients : mapping
+        Band to what the wood asks of the edge.
+    depth_share : Value
+        Greatest level over the diameter that practice allows for this lie of the grain.
+    """
+
+    cutter: Cutter
+    material: Material
+    machine: Machine
+    station: Station
+    grain: Vector
+    depth: float
+    width: float
+    skim: float
+    length: float
+    in_solid: bool
+    greatest_push_off: float
+    hold: Hold
+    give: Mapping[Band, Give]
+    coefficients: Mapping[Band, Coefficients]
+    depth_share: Value
+
+    @property
+    def tip(self) -> float:
+        """Diameter that has to bear the chip: a tapered ball breaks at its tip [mm]."""
+        return self.cutter.tip_diameter if self.cutter.shape == "tapered ball" else self.cutter.true_diameter
+
+    @property
+    def chip_thick(self) -> float:
+        """Thick end of the window of the mean chip, less for slender cutters [mm]."""
+        return max(self.material.chip_thin, self.material.chip_thick * min(1.0, self.tip / _SLENDER))
+
+    @property
+    def greatest_feed_per_tooth(self) -> float:
+        """Share of the diameter that practice allows [mm/tooth]."""
+        return habit("feed_per_tooth_share") * self.tip
+
+    @property
+    def deepest(self) -> float:
+        """Deepest level practice allows in this grain [mm]."""
+        return float(self.depth_share.value) * self.cutter.true_diameter
+
+
+def habit(name: str) -> float:
+    """A figure of common practice as a number in house units.
+
+    Parameters
+    ----------
+    name : str
+        As in ``sources.practice``.
+
+    Returns
+    -------
+    float
+        House unit.
+    """
+    return float(practice()[name].value)
+
+
+def cited(value: Value) -> str:
+    """Where a figure comes from, in the words of the trade.
+
+    Parameters
+    ----------
+    value : Value
+        Any.
+
+    Returns
+    -------
+    str
+    """
+    return "common practice, no source" if value.kind == "practice" else value.cited
+
+
+def ask(
+    cutter: Cutter,
+    material: Material,
+    machine: Machine,
+    *,
+    station: Station,
+    grain: Vector,
+    depth: float,
+    width: float,
+    length: float = 1000.0,
+    skim: float = 0.0,
+    in_solid: bool = False,
+    greatest_push_off: float | None = None,
+    wear: float = 0.0,
+    moisture: float | None = None,
+    part: tuple[float, float] | None = None,
+    hold: Hold | None = None,
+    force: Mapping[Band, Coefficients] | None = None,
+) -> Cut:
+    """Put together one cut and refuse what makes no sense.
+
+    Parameters
+    ----------
+    cutter : Cutter
+        Any but a drill.
+    material : Material
+        What is cut.
+    machine : Machine
+        Spindle, axes, and what its stations hold.
+    station : {"flat", "edge", "end"}
+        How the part is held.
+    grain : (3,) float
+        From ``grain.grain_vector`` [-].
+    depth, width : float
+        In total [mm].
+    length : float
+        Of one pass [mm].
+    skim : float
+        Kept of the width for one last lap [mm].
+    in_solid : bool
+        Whether the first pass has wood on both sides.
+    greatest_push_off : float or None
+        Error allowed on the wall [mm]; None for practice.
+    wear : float
+        Of the edge, 0 sharp to 1 dull [-].
+    moisture : float or None
+        Of the wood [ratio].
+    part : (2,) float or None
+        Width and thickness of the section that stands out of the clamp [mm].
+    hold : Hold or None
+        None for what the machine's station says.
+    force : mapping or None
+        Band to coefficients; None for the shipped ones.
+
+    Returns
+    -------
+    Cut
+
+    Raises
+    ------
+    InputError
+        With what is wrong and what to do.
+    """
+    require_positive(cut_depth=depth, cut_width=width, length=length)
+    if station not in STATIONS:
+        refuse(f"station '{station}' is not known", did_you_mean(str(station), STATIONS))
+    if machine.stations and station not in machine.stations:
+        refuse(f"machine '{machine.name}' has no station '{station}'", did_you_mean(station, machine.stations))
+    if cutter.shape == "drill":
+        refuse(f"{cutter.id} is a drill and cuts only straight down", "choose a cutter that cuts sideways")
+    if not (math.isfinite(skim) and skim >= 0):
+        refuse(f"a skim of {skim:g} mm cannot be used", "give a skim of zero or more")
+    if skim >= width:
+        refuse(f"a skim of {skim:g} mm leaves nothing of the {width:g} mm cut", "keep a thinner skim")
+    allowed = habit("push_off") if greatest_push_off is None else greatest_push_off
+    require_positive(greatest_push_off=allowed)
+    held = machine.stations.get(station)
+    above = (held.stands_above if held is not None else 0.0) if hold is None else hold.above
+    work = work_stiffness(above, *part) if part is not None else math.inf
+    give: dict[Band, Give] = {}
+    for band, opposite in zip(BANDS, reversed(BANDS), strict=True):  # the high error comes of the soft machine
+        known = held.stiffness if held is not None else None
+        frame = habit(f"machine_stiffness.{opposite}") if known is None else known
+        give[band] = Give(habit(f"holder_stiffness.{opposite}"), frame, work)
+    return Cut(
+        cutter,
+        material,
+        machine,
+        station,
+        grain,
+        depth,
+        width - skim,
+        skim,
+        length,
+        in_solid,
+        allowed,
+        hold or station_hold(machine, station),
+        give,
+        force or coefficients(material, rake=cutter.rake, moisture=moisture, wear=wear),
+        depth_share(station, grain),
+    )
+
+
+def station_hold(machine: Machine, station: Station) -> Hold:
+    """Clamps of a machine's station.
+
+    Parameters
+    ----------
+    machine : Machine
+        Its record says what is known.
+    station : {"flat", "edge", "end"}
+        Which.
+
+    Returns
+    -------
+    Hold
+    """
+    held = machine.stations.get(station)
+    if held is None:
+        return Hold()
+    friction = habit("friction") if held.friction is None else held.friction
+    source = machine.source or f"machine '{machine.name}'"
+    return Hold(held.clamp_force, friction, held.stands_above, held.base, source)
+
+
+def depth_share(station: Station, grain: Vector) -> Value:
+    """Greatest level over the diameter in practice, blended by the squared cosine between along and across.
+
+    Parameters
+    ----------
+    station : {"flat", "edge", "end"}
+        How the part is held.
+    grain : (3,) float
+        From ``grain.grain_vector`` [-].
+
+    Returns
+    -------
+    Value
+        [ratio]; common practice, no source.
+    """
+    along, across, end = (practice()[f"depth_share.{k}"] for k in ("along", "across", "end"))
+    if station == "end":
+        return end
+    level = math.hypot(grain[0], grain[1])
+    c2 = (grain[0] / level) ** 2 if level > 0 else 0.0
+    nearer = along if c2 > 0.5 else across
+    blend = c2 * along.value + (1 - c2) * across.value
+    return Value(blend, nearer.unit, nearer.source, nearer.place, nearer.kind, nearer.note)
+
+
+def cutter_rpm(cutter: Cutter) -> tuple[float, str, str]:
+    """Greatest speed a cutter may turn.
+
+    Parameters
+    ----------
+    cutter : Cutter
+        Its mark and the maker's figure count.
+
+    Returns
+    -------
+    rpm, source, remedy : float, str, str
+        [rev/min]; for a cutter of which nothing is known, what practice would show at most, which is no permission.
+    """
+    below = "" if cutter.true_diameter >= SMALL else f"; EN 847-1 covers no cutting circle under {SMALL:g} mm"
+    known = [
+        (rpm, source)
+        for rpm, source in ((cutter.marked_rpm, "marked on the cutter"), (cutter.maker_rpm, "maker's data sheet"))
+        if rpm is not None
+    ]
+    if known:
+        rpm, source = min(known)
+        return rpm, source + below, "turn slower; the mark holds at the projection the maker states"
+    rim = float(spindle_speed(cutter.true_diameter, rim_habit(cutter).value / 1000))
+    source = f"neither marked nor in a maker's sheet; shown at what practice allows at most{below}"
+    remedy = "find its greatest speed first and enter it as marked_rpm or maker_rpm"
+    return min(habit("unmarked_rpm"), rim), source, remedy
+
+
+def rim_habit(cutter: Cutter) -> Value:
+    """Rim speed practice allows for the cutter's body.
+
+    Parameters
+    ----------
+    cutter : Cutter
+        Its body counts.
+
+    Returns
+    -------
+    Value
+        [mm/s].
+    """
+    return practice()["rim_speed_carbide" if cutter.body == "carbide" else "rim_speed_steel"]
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One way of dividing a cut into passes.
+
+    Parameters
+    ----------
+    levels, side_steps : int
+        [-].
+    level, width : float
+        Of the heaviest pass [mm].
+    direction : {"climb", "conventional"}
+        Of the pass that leaves the wall.
+    last_width : float or None
+        Of the pass that leaves the wall when it is narrower than the heaviest [mm].
+    """
+
+    levels: int
+    side_steps: int
+    level: float
+    width: float
+    direction: Direction
+    last_width: float | None = None
+
+    @property
+    def passes(self) -> int:
+        """Levels times side steps."""
+        return self.levels * self.side_steps
+
+
+@dataclass(frozen=True)
+class Bound:
+    """One limit over many settings at once; arrays broadcast against each other.
+
+    Parameters
+    ----------
+    name : str
+        By consequence.
+    value : (...) float
+        [unit].
+    bound : (...) float or float
+        [unit]; nan where it is not known.
+    unit : str
+        Of both.
+    hard : bool
+        See ``Limit``.
+    source, remedy : str
+        See ``Limit``.
+    least : bool
+        Whether the bound is to be reached.
+    reserve : bool
+        Whether a hard bound keeps the stated reserve; sizes that merely fit keep none.
+    """
+
+    name: str
+    value: Floats
+    bound: Floats
+    unit: str
+    hard: bool
+    source: str
+    remedy: str
+    least: bool = False
+    reserve: bool = False
+
+    @cached_property
+    def used(self) -> Floats:
+        """Share of the bound that is used [-]; nan where it is not known."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = self.bound / self.value if self.least else self.value / self.bound
+        out: Floats = np.asarray(share)
+        return out
+
+    @cached_property
+    def kept(self) -> Any:
+        """Where the bound is kept, with its reserve; what is not known keeps nothing back here."""
+        most = 1 - habit("reserve") if self.reserve else 1.0
+        return ~(self.used > most + 1e-9)
+
+
+class Loads:
+    """The forces of one pass in all bands, with what the bounds need of them; made once, used for many settings.
+
+    Parameters
+    ----------
+    cut : Cut
+        What is cut.
+    shape : Pass
+        How it is divided.
+    """
+
+    def __init__(self, cut: Cut, shape: Pass) -> None:
+        self.cut, self.shape = cut, shape
+        c = cut.cutter
+        self.across = float(effective_diameter(c, min(shape.level, c.cutting_length)))
+        self.width = min(shape.width, self.across)
+        level = min(shape.level, c.cutting_length)
+        self.mean_share = float(chipload.mean_share(self.width, self.across) * mean_edge_share(c, level))
+        self.greatest_share = float(chipload.greatest_share(self.width, self.across) * edge_share(c, level))
+        self.loads: dict[Band, Load] = {
+            band: Load(c, cut.coefficients[band], cut.grain, self.width, level, shape.direction) for band in BANDS
+        }
+        last = shape.last_width or shape.width
+        self.last = min(last, self.width)
+
+    @cached_property
+    def wall(self) -> Mapping[Band, tuple[Floats, Floats]]:
+        """Push-off at the bottom and the top of a level, for each band: a constant and what grows with the feed."""
+        return {b: self._wall(self.cut, self.last, self.loads[b].level, b) for b in BANDS}
+
+    @cached_property
+    def lap(self) -> Mapping[Band, tuple[Floats, Floats]]:
+        """The same of the last lap, which takes the skim at full depth."""
+        depth = min(self.cut.depth, self.cut.cutter.cutting_length)
+        across = float(effective_diameter(self.cut.cutter, depth))
+        return {b: self._wall(self.cut, min(self.cut.skim, across), depth, b) for b in BANDS}
+
+    def _wall(self, cut: Cut, width: float, level: float, band: Band) -> tuple[Floats, Floats]:
+        same = width == self.width and level == self.loads[band].level
+        load = self.loads[band] if same else Load(
+            cut.cutter, cut.coefficients[band], cut.grain, width, level, self.shape.direction
+        )  # fmt: skip
+        sides = [load]
+        if width >= 0.999 * float(effective_diameter(cut.cutter, level)):  # a slot leaves two walls
+            other: Direction = "conventional" if self.shape.direction == "climb" else "climb"
+            sides.append(Load(cut.cutter, cut.coefficients[band], cut.grain, width, level, other))
+        ends = np.array([0.0, level])
+        two = np.concatenate([push_off(x, cut.give[band], np.array([1e-9, 1.0]), ends) for x in sides], axis=-1)
+        return two[0], two[1] - two[0]
+
+    @cached_property
+    def curve(self) -> tuple[Floats, Floats, Floats]:
+        """Feeds per tooth, and the greatest force and torque within a turn there, at the high force."""
+        feeds = np.linspace(1e-3, 1.05 * self.cut.greatest_feed_per_tooth, _CURVE)
+        at = self.loads["high"].at(feeds)
+        return feeds, np.asarray(at.greatest), np.asarray(at.greatest_torque)
+
+    def greatest(self, feed_per_tooth: Floats) -> Floats:
+        """Greatest force within a turn at the high force; beyond the curve it goes on straight."""
+        feeds, force, _ = self.curve
+        slope = (force[-1] - force[-2]) / (feeds[-1] - feeds[-2])
+        out: Floats = np.interp(feed_per_tooth, feeds, force) + slope * np.maximum(feed_per_tooth - feeds[-1], 0.0)
+        return out
+
+    def error(self, feed_per_tooth: Floats, band: Band = "likely", *, lap: bool = False) -> Floats:
+        """Push-off at bottom and top, of a slot's other wall too (..., 2 or 4): positive leaves wood on [mm]."""
+        constant, grows = (self.lap if lap else self.wall)[band]
+        out: Floats = constant + np.asarray(feed_per_tooth)[..., None] * grows
+        return out
+
+
+def bounds(loads: Loads, rpm: Floats | float, feed: Floats | float, *, quality: Band | None = "likely") -> list[Bound]:
+    """Every bound of one shape of cut over many settings.
+
+    Parameters
+    ----------
+    loads : Loads
+        Of the cut and its division into passes.
+    rpm : float or (...) float
+        [rev/min].
+    feed : float or (...) float
+        As run [mm/min]; broadcasts against ``rpm``.
+    quality : {"low", "likely", "high"} or None
+        Force at which push-off is judged, None to leave it out; hard bounds always stand against the high one.
+
+    Returns
+    -------
+    list of Bound
+        In no order.
+    """
+    rpm, feed = np.asarray(rpm, dtype=float), np.asarray(feed, dtype=float)
+    per_tooth = feed / (rpm * loads.cut.cutter.flutes)
+    return [
+        *_speed_bounds(loads.cut, rpm),
+        *_chip_bounds(loads, rpm, feed, per_tooth),
+        *_size_bounds(loads),
+        *_machine_bounds(loads, rpm, feed, per_tooth),
+        *_force_bounds(loads, per_tooth),
+        *(wall_bounds(loads, per_tooth, quality) if quality is not None else ()),
+        *_plunge_bounds(loads, rpm, feed),
+    ]
+
+
+def check(loads: Loads, rpm: float, feed: float) -> tuple[Limit, ...]:
+    """All limits of one setting, tightest first; those with an unknown bound last.
+
+    Parameters
+    ----------
+    loads : Loads
+        Of the cut and its division into passes.
+    rpm, feed : float
+        [rev/min], as run [mm/min].
+
+    Returns
+    -------
+    tuple of Limit
+    """
+    out = []
+    for b in bounds(loads, rpm, feed):
+        value, bound, used = float(b.value), float(b.bound), float(b.used)
+        known = math.isfinite(used)
+        out.append(
+            Limit(
+                b.name, value if math.isfinite(value) else None, bound if known and math.isfinite(bound) else None,
+                used if known else None, b.unit, b.hard, b.source, b.remedy, b.least,
+            )
+        )  # fmt: skip
+    return tuple(sorted(out, key=lambda x: (x.used is None, -(x.used or 0.0))))
+
+
+def _bound(
+    name: str, value: Any, bound: Any, unit: str, hard: bool, source: str, remedy: str, *, least: bool = False,
+    reserve: bool = False,
+) -> Bound:  # fmt: skip
+    return Bound(name, np.asarray(value, dtype=float), np.asarray(bound, dtype=float), unit, hard, source, remedy,
+                 least, reserve)  # fmt: skip
+
+
+def _speed_bounds(cut: Cut, rpm: Floats) -> Iterator[Bound]:
+    c = cut.cutter
+    most, source, remedy = cutter_rpm(c)
+    known = c.marked_rpm is not None or c.maker_rpm is not None  # unknown is no permission
+    yield _bound("over-speeds the cutter", rpm, most if known else math.nan, "rev/min", True, source, remedy,
+                 reserve=True)  # fmt: skip
+    rim = rim_habit(c)
+    speed = cutting_speed(c.true_diameter, rpm)
+    remedy = "turn slower, or take a smaller cutter"
+    yield _bound("over-speeds the rim", speed, rim.value / 1000, "m/s", False, cited(rim), remedy)
+    spindle = cut.machine.spindle
+    if spindle is not None:
+        source = cut.machine.source or f"machine '{cut.machine.name}'"
+        yield _bound("outruns the spindle", rpm, spindle.max_rpm, "rev/min", True, source, "turn slower")
+        remedy = "use a smaller cutter or another machine: the spindle cannot turn that slowly"
+        yield _bound("too slow for the spindle", rpm, spindle.min_rpm, "rev/min", True, source, remedy, least=True)
+
+
+def _chip_source(material: Material, name: str) -> str:
+    value = material.values.get(name)
+    return cited(value) if value is not None else "common practice, no source"
+
+
+def _chip_bounds(loads: Loads, rpm: Floats, feed: Floats, per_tooth: Floats) -> Iterator[Bound]:
+    cut, m = loads.cut, loads.cut.material
+    mean = per_tooth * loads.mean_share
+    thin, thick = _chip_source(m, "chip_thin"), _chip_source(m, "chip_thick")
+    remedy = "feed faster, turn slower, or take fewer flutes"
+    yield _bound("burns", mean, m.chip_thin, "mm", False, f"mean chip: {thin}", remedy, least=True)
+    slender = f", less below {_SLENDER:g} mm" if cut.chip_thick < m.chip_thick else ""
+    remedy = "feed slower, turn faster, or take more flutes"
+    yield _bound("tears", mean, cut.chip_thick, "mm", False, f"mean chip: {thick}{slender}", remedy)
+    source = f"share of the tip: {cited(practice()['feed_per_tooth_share'])}"
+    remedy = "feed slower, or turn faster: the tooth must bear more than its chip says where the cut thickens"
+    yield _bound("snatches", per_tooth, cut.greatest_feed_per_tooth, "mm/tooth", False, source, remedy)
+    a = min(cut.machine.axes[0].acceleration, cut.machine.axes[1].acceleration)
+    reached = np.minimum(feed, 60 * math.sqrt(a * cut.length)) if math.isfinite(a) else feed
+    remedy = "turn slower: on moves this short the feed is never reached"
+    source = f"mean chip at the feed reached on {cut.length:.0f} mm: {thin}"
+    slow = reached / (rpm * cut.cutter.flutes) * loads.mean_share
+    yield _bound("rubs where it is slow", slow, m.chip_thin, "mm", False, source, remedy, least=True)
+    mark = practice()["mark_spacing"]
+    source = f"ripple of one flute that stands proud: {cited(mark)}"
+    yield _bound("leaves ripples", feed / rpm, mark.value, "mm", False, source, "feed slower, or turn faster")
+    if cut.skim:
+        across = float(effective_diameter(cut.cutter, min(cut.depth, cut.cutter.cutting_length)))
+        skim = per_tooth * float(chipload.greatest_share(min(cut.skim, across), across))
+        remedy = "keep a thicker skim, or feed faster for it"
+        yield _bound("rubs on the skim", skim, m.chip_thin, "mm", False, f"greatest chip: {thin}", remedy, least=True)
+
+
+def _size_bounds(loads: Loads) -> Iterator[Bound]:
+    cut, c, level = loads.cut, loads.cut.cutter, loads.shape.level
+    remedy = "take more levels, or a thicker cutter"
+    source = f"share of the diameter for this grain: {cited(cut.depth_share)}"
+    yield _bound("sings", level, cut.deepest, "mm", False, source, remedy)
+    source = f"cutting length of {c.id}"
+    yield _bound("rubs with the shank", cut.depth, c.cutting_length, "mm", True, source, "use a longer cutter")
+    grip, share = c.overall_length - c.stick_out, practice()["grip_share"]
+    source = f"length held, as a share of the shank: {cited(share)}"
+    remedy = "push the cutter further into the collet, never resting on the bottom"
+    yield _bound("slips out of the collet", grip, share.value * c.shank, "mm", True, source, remedy, least=True)
+    if c.up_shear_length > 0:
+        source_, remedy = f"up-cut length of {c.id}", "take fewer and deeper levels, or another cutter"
+        yield _bound("tears the top face", level, c.up_shear_length, "mm", False, source_, remedy, least=True)
+    if cut.in_solid or loads.width >= 0.999 * loads.across:
+        way = c.cut_direction if c.cut_direction in ("down", "straight") else "up"
+        share = practice()[f"slot_share.{way}"]
+        remedy = "clear the groove with an up-cut, wider than the cutter, or blow the chips out between levels"
+        wide = max(cut.width, loads.across) if cut.in_solid else loads.across
+        yield _bound("packs with chips", cut.depth, share.value * wide, "mm", False,
+                     f"depth of the slot over its width: {cited(share)}", remedy)  # fmt: skip
+
+
+def _machine_bounds(loads: Loads, rpm: Floats, feed: Floats, per_tooth: Floats) -> Iterator[Bound]:
+    machine = loads.cut.machine
+    source = machine.source or f"machine '{machine.name}'"
+    most = min(machine.axes[0].feed, machine.axes[1].feed)
+    remedy = "feed slower, with a slower spindle"
+    yield _bound("outruns the machine", feed, most if math.isfinite(most) else math.nan, "mm/min", True, source,
+                 remedy, reserve=True)  # fmt: skip
+    if machine.spindle is None:
+        remedy = "enter the spindle's speeds and powers in the machine's file"
+        yield _bound("stalls", math.nan, math.nan, "W", False, "no spindle is known", remedy)
+        return
+    torque = {b: _torque(loads.loads[b], per_tooth) for b in BANDS}
+    power = {b: 2 * math.pi * rpm / 60 * t / 1000 for b, t in torque.items()}
+    available = machine.spindle.power_at(rpm)
+    words = f"{source}; high force, which is {_standing(loads)}"
+    remedy = "take more levels or narrower steps, or feed slower with a slower spindle"
+    yield _bound("stalls", power["high"], np.maximum(available, 1e-9), "W", True, words, remedy, reserve=True)
+    # within a turn the spindle's mass carries it over the peaks: what counts is the mean
+    bound = np.maximum(available, 1e-9) * 1000 * 60 / (2 * math.pi * rpm)
+    yield _bound("stalls by torque", torque["high"], bound, "N mm", True, words, remedy, reserve=True)
+
+
+def _torque(load: Load, per_tooth: Floats) -> Floats:
+    constant, grows = load.mean_torque
+    return constant + grows * per_tooth
+
+
+def _standing(loads: Loads) -> str:
+    return loads.cut.coefficients["high"].source or "from memory"
+
+
+def _force_bounds(loads: Loads, per_tooth: Floats) -> Iterator[Bound]:
+    cut, c = loads.cut, loads.cut.cutter
+    greatest = loads.greatest(per_tooth)
+    stress = greatest * float(bending_stress(c, 1.0, min(loads.loads["high"].level, c.stick_out) / 2))
+    remedy = "take more levels or narrower steps, a shorter stick-out, or a thicker cutter"
+    source = f"strength of {c.body} from memory; greatest force within a turn, {_standing(loads)}"
+    yield _bound("breaks", stress, strength(c), "MPa", True, source, remedy, reserve=True)
+    yield from _holding(cut, loads, per_tooth, greatest)
+
+
+def wall_bounds(loads: Loads, per_tooth: Floats, quality: Band = "likely") -> Iterator[Bound]:
+    """The bounds that push-off sets on the finished wall.
+
+    Parameters
+    ----------
+    loads : Loads
+        Of the cut and its division into passes.
+    per_tooth : (...) float
+        Feed per tooth [mm/tooth].
+    quality : {"low", "likely", "high"}
+        Force at which it is judged.
+
+    Yields
+    ------
+    Bound
+    """
+    cut, words = loads.cut, _standing(loads)
+    source = f"error on the wall{_band(loads, per_tooth)}; {words}"
+    remedy = "take more levels, keep a skim, shorten the stick-out, or take a thicker cutter"
+    error = _largest(loads.error(per_tooth, quality, lap=bool(cut.skim)))
+    yield _bound("bends", error, cut.greatest_push_off, "mm", False, source, remedy)
+    if cut.skim:
+        into = np.max(-loads.error(per_tooth, quality), axis=-1)
+        remedy = "keep a thicker skim, or climb"
+        yield _bound("bites through the skim", np.maximum(into, 0.0), cut.skim, "mm", False, words, remedy)
+
+
+def _band(loads: Loads, per_tooth: Floats) -> str:
+    """The error's band in words where one setting is looked at; searching thousands needs no words."""
+    if np.ndim(per_tooth):
+        return ""
+    low, high = (float(_largest(loads.error(per_tooth, b, lap=bool(loads.cut.skim)))) for b in ("low", "high"))
+    return f", from {low:.3f} mm at low to {high:.3f} mm at high force"
+
+
+def _largest(error: Floats) -> Floats:
+    out: Floats = np.max(np.abs(error), axis=-1)
+    return out
+
+
+def _holding(cut: Cut, loads: Loads, per_tooth: Floats, greatest: Floats) -> Iterator[Bound]:
+    hold, words = cut.hold, _standing(loads)
+    constant, grows = loads.loads["high"].mean_lift
+    lift = np.maximum(constant + grows * per_tooth, 0.0)
+    force = math.nan if hold.clamp_force is None else hold.clamp_force
+    unknown = "" if hold.clamp_force is not None else "; enter clamp_force of the station"
+    source = f"clamps: {hold.source}{unknown}; {words}"
+    remedy = "clamp harder or at more places, cut gentler, or take a straight or down-cut"
+    yield _bound("lifts", lift, force, "N", True, source, remedy, reserve=True)
+    bound = np.maximum(hold.friction * (force - lift), 1e-9)
+    source = (
+        f"friction {hold.friction:g} under the clamps ({hold.source}{unknown}); greatest force within a turn, {words}"
+    )
+    remedy = "put a stop against the push, clamp harder, or cut gentler"
+    yield _bound("slips", greatest, bound, "N", True, source, remedy, reserve=True)
+    if hold.above > 0:
+        base = math.nan if hold.base is None else hold.base
+        more = "" if hold.base is not None else "; enter base of the station"
+        source = f"clamps and base: {hold.source}{unknown}{more}; {words}"
+        remedy = "lower the part in its clamp, widen its base, or cut gentler"
+        yield _bound("tips", greatest * hold.above, np.maximum((force - lift) * base / 2, 1e-9), "N mm", True, source,
+                     remedy, reserve=True)  # fmt: skip
+
+
+def _plunge_bounds(loads: Loads, rpm: Floats, feed: Floats) -> Iterator[Bound]:
+    cut, c = loads.cut, loads.cut.cutter
+    if not c.centre_cutting:
+        remedy = "go in from beside the wood or along a ramp, never straight down"
+        yield _bound("burns when plunged", 0.0, 1.0, "plunges", True, f"{c.id} does not cut at its centre", remedy)
+        return
+    if cut.machine.spindle is None:
+        return
+    advance = np.minimum(habit("plunge_share") * feed, cut.machine.axes[2].feed) / (rpm * c.flutes)
+    down = plunge(c, cut.coefficients["high"], cut.grain, np.maximum(advance, 1e-6))
+    power = 2 * math.pi * rpm / 60 * np.asarray(down.torque) / 1000
+    remedy = "ramp in, enter beside the wood, or plunge slower"
+    source = f"plunging at {100 * habit('plunge_share'):.0f} % of the feed, high force, {_standing(loads)}"
+    yield _bound("stalls when plunged", power, np.maximum(cut.machine.spindle.power_at(rpm), 1e-9), "W", False, source,
+                 remedy)  # fmt: skip
+
+
+def greatest_level(cut: Cut, *, chip: float | None = None) -> float:
+    """Deepest level this cutter bears in this cut with a chip in the middle of its window.
+
+    Parameters
+    ----------
+    cut : Cut
+        Its depth does not count.
+    chip : float or None
+        Mean chip [mm]; None for the middle of the window.
+
+    Returns
+    -------
+    float
+        [mm]: what practice allows for the grain, less where the cutter would bend or break; at least a twentieth of
+        its diameter.
+    """
+    c = cut.cutter
+    middle = math.sqrt(cut.material.chip_thin * cut.chip_thick) if chip is None else chip
+
+    def fits(level: float) -> bool:
+        loads = Loads(cut, Pass(1, 1, level, min(cut.width, float(effective_diameter(c, level))), "climb"))
+        per_tooth = np.asarray(min(middle / loads.mean_share, cut.greatest_feed_per_tooth))
+        found = [*_force_bounds(loads, per_tooth), *wall_bounds(loads, per_tooth)]
+        return all(bool(b.kept) for b in found if b.name in ("bends", "breaks"))
+
+    return _greatest(fits, c.true_diameter / 20, min(cut.deepest, c.cutting_length))
+
+
+def _greatest(fits: Callable[[float], bool], low: float, high: float) -> float:
+    """Largest value that fits between two, by halving: what fits is a stretch from the low end."""
+    if fits(high):
+        return high
+    for _ in range(7):
+        middle = (low + high) / 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
