@@ -229,7 +229,7 @@ _PRACTICE = {
     "chip_thin": "length", "chip_thick": "length", "depth_share": "ratio", "rim_speed_steel": "speed",
     "rim_speed_carbide": "speed", "unmarked_rpm": "spindle_speed", "specific_energy": "pressure",
     "plunge_share": "ratio", "stepover_share": "ratio", "feed_per_tooth_share": "ratio",
-    "stick_out_share": "ratio", "reserve": "ratio", "last_depth": "length", "modulus": "pressure",
+    "reserve": "ratio", "last_depth": "length", "modulus": "pressure",
     "shear_modulus": "pressure", "strength": "pressure", "flute_share": "ratio", "holder_stiffness": "stiffness",
     "machine_stiffness": "stiffness", "friction": "ratio", "rake": "angle", "moisture": "ratio", "grip_share": "ratio",
     "slot_share": "ratio", "mark_spacing": "length", "push_off": "length", "edge_life": "distance",

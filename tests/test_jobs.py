@@ -643,7 +643,7 @@ def test_what_the_job_says_of_speed_and_feed_is_used_and_too_fast_is_said(read, 
         ('feed = "11 m/min"', "cutter SQ6 bears by common practice"),
         ('rpm = "1000 rpm"', "is not a speed of machine 'router'"),
         ('feed = "4 m/min"\nrpm = "6000 rpm"', "cutter SQ6 bears by common practice"),
-        ('depth_per_pass = "7 mm"', "is more than practice bears there (0.1818 in, 73 % of the diameter)"),
+        ('depth_per_pass = "7 mm"', "is more than practice bears there (1/4 in, 100 % of the diameter)"),
         ('depth_per_pass = "26 mm"', "is over the cutting length of SQ6"),
     ],
 )
@@ -726,22 +726,36 @@ def test_a_tenon_wants_its_rail_on_end_and_a_haunch_its_length(read, shop):
         operation_moves(bare, part, "end", cutting)
 
 
-def test_the_depth_is_half_as_deep_into_end_grain(read, shop):
+def test_a_level_into_end_grain_is_as_deep_as_the_cutter_is_thick(read, shop):
+    """Flutes peel there at the least force; lying flat the same cuts run across the grain and practice allows 3/4."""
     job = job_of("tenon", read)
     part = job.parts[0]
     end, flat = (setting(part.operations[0], part, s, job.machine, shop) for s in ("end", "flat"))
-    across = 0.75  # a tenon's cuts on a flat rail run across the grain
-    assert end.depth_per_pass / flat.depth_per_pass == pytest.approx(0.5 / across)
+    assert end.depth_per_pass == pytest.approx(end.cutter.true_diameter)
+    assert flat.depth_per_pass == pytest.approx(0.75 * flat.cutter.true_diameter)
+
+
+def test_a_slender_cutter_is_planned_with_shallower_levels_because_it_bends(read, shop):
+    """The same cutter with twice the stick-out, and one too long to bear more than a scrape."""
+    job = job_of("groove", read)
+    part, program = job.parts[0], job.programs[0]
+    depths = []
+    for out in (35, 90, 200):
+        cutter = replace(shop.cutters["SQ6"], cutting_length=30.0, stick_out=float(out), overall_length=out + 20.0)
+        other = replace(shop, cutters={**shop.cutters, "SQ6": cutter})
+        depths.append(setting(part.operations[0], part, program.station, job.machine, other).depth_per_pass)
+    assert depths == sorted(depths, reverse=True)
+    assert depths[2] < 0.5 * depths[0]
 
 
 def test_a_job_is_planned_no_deeper_than_tuning_says(read, shop):
-    """One rule for both: SQ12L sticks out 6.5 diameters, so half a diameter is cut by 4 / 6.5."""
+    """One rule for both: what practice allows for the grain, less where the cutter bends or breaks."""
     job = job_of("tenon", read)
     part = job.parts[0]
     planned = setting(part.operations[0], part, "end", job.machine, shop)
     tuned = tune(planned.cutter, shop.material(part.material), job.machine, station="end", grain="end",
                  cut_depth=30.0, cut_width=9.0)  # fmt: skip
-    bound = next(x.bound for x in tuned.limits if x.name == "bends or breaks")
+    bound = next(x.bound for x in tuned.limits if x.name == "sings")
     assert planned.depth_per_pass == pytest.approx(bound)
 
 

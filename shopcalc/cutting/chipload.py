@@ -17,7 +17,6 @@ from shopcalc.cutting.engagement import (
     require_at_most,
     require_positive,
 )
-from shopcalc.sources import practice
 
 
 def feed(rpm: Numbers, flutes: Numbers, feed_per_tooth: Numbers) -> Result:
@@ -497,22 +496,3 @@ def mark_height(spacing: Numbers, diameter: Numbers) -> Result:
     require_at_most("mark spacing", spacing, "the diameter", diameter, "feed slower")
     r = np.asarray(diameter, dtype=float) / 2
     return (r - np.sqrt(r * r - np.asarray(spacing, dtype=float) ** 2 / 4))[()]
-
-
-def greatest_level(cutter: Cutter, depth_share: float) -> float:
-    """Deepest level a cutter bears where the grain allows a share of its diameter.
-
-    Parameters
-    ----------
-    cutter : Cutter
-        Its true diameter and stick-out count.
-    depth_share : float
-        Greatest depth over diameter for that grain [ratio].
-
-    Returns
-    -------
-    float
-        [mm]. Beyond a stick-out of some diameters it falls in proportion; both shares: common practice, no source.
-    """
-    slender = cutter.stick_out / cutter.true_diameter / practice()["stick_out_share"].value
-    return depth_share * cutter.true_diameter / max(1.0, slender)

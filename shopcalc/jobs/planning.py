@@ -9,9 +9,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from shopcalc.cutters import Cutter
+from shopcalc.cutting import limits
 from shopcalc.cutting.chipload import feed as feed_of
-from shopcalc.cutting.chipload import feed_per_tooth_for_mean_chip, greatest_level
+from shopcalc.cutting.chipload import feed_per_tooth_for_mean_chip
 from shopcalc.cutting.engagement import refuse, spindle_speed
+from shopcalc.cutting.grain import grain_vector
 from shopcalc.errors import Fault, InputError
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import (
@@ -119,7 +121,7 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
             ]
             continue
         warnings += _speed_doubts(operation, described, cutting)
-        warnings += _own_doubts(operation, described, program.station, cutting, job)
+        warnings += _own_doubts(operation, described, program.station, cutting, job, shop)
         done.append((cutting, moves))
         seconds[operation.kind] = seconds.get(operation.kind, 0.0) + machine_time(moves, job.machine).total_s
     if faults:
@@ -207,7 +209,7 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
     -----
     Spindle: the usual speed, a reserve below the mark or the maker's figure, within the spindle's range. Feed per
     tooth: the middle of the material's chip window in a slot, at most 1.2 % of the diameter. Depth: see
-    ``greatest_level``.
+    ``limits.greatest_level``.
     What is suggested is rounded down to 10 mm/min and 100 rev/min; a round nose raises a panel in fine steps.
     Common practice, no source; ``cutting.tuning`` does better.
     """
@@ -216,7 +218,7 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
     rpm = operation.rpm or _rpm(cutter, machine)
     suggested = min(_feed(cutter, material, rpm), machine.axes[0].feed, machine.axes[1].feed)
     feed = operation.feed or _down(suggested, _FEED_STEP)
-    depth = operation.depth_per_pass or greatest_level(cutter, _depth_share(operation, part, station))
+    depth = operation.depth_per_pass or _greatest_level(operation, part, station, machine, shop)
     fine = operation.kind == "raise" and cutter.shape not in _FLAT
     plunge = _down(min(habits["plunge_share"].value * feed, machine.axes[2].feed), _FEED_STEP)
     return Cutting(
@@ -235,10 +237,27 @@ def _down(value: float, step: float) -> float:
     return math.floor(value / step + 1e-9) * step if value >= step else value
 
 
-def _depth_share(operation: Operation, part: Part, station: StationName) -> float:
-    """Greatest depth per pass over diameter, by how the feed meets the grain."""
-    grain = "end" if station == "end" else "along" if _runs_along(operation, part) else "across"
-    return practice()[f"depth_share.{grain}"].value
+#: Operations that begin beside the wood; all others also cut into the solid.
+_BESIDE = ("tenon", "rebate", "raise", "face")
+
+
+def _greatest_level(operation: Operation, part: Part, station: StationName, machine: Machine, shop: Shop) -> float:
+    """Deepest level the cutter bears by ``limits.greatest_level``, so that jobs and tuning follow one rule."""
+    cutter = shop.cutter(operation.cutter)
+    if cutter.shape == "drill":
+        return cutter.cutting_length
+    grain = grain_vector(station, 0.0 if _runs_along(operation, part) else math.pi / 2)
+    share = practice()["stepover_share"].value if operation.kind in _BESIDE else 1.0
+    cut = limits.ask(
+        cutter,
+        shop.material(part.material),
+        machine,
+        station=station,
+        grain=grain,
+        depth=cutter.cutting_length,
+        width=share * cutter.true_diameter,
+    )
+    return limits.greatest_level(cut)
 
 
 def _runs_along(operation: Operation, part: Part) -> bool:
@@ -278,7 +297,9 @@ def _speed_doubts(operation: Operation, part: Part, cutting: Cutting) -> list[st
     return []
 
 
-def _own_doubts(operation: Operation, part: Part, station: StationName, cutting: Cutting, job: Job) -> Iterator[str]:
+def _own_doubts(
+    operation: Operation, part: Part, station: StationName, cutting: Cutting, job: Job, shop: Shop
+) -> Iterator[str]:
     """Where the job's own speed, feed or depth is more than practice, cutter or machine bear."""
     cutter, machine, habits = cutting.cutter, job.machine, practice()
     where = f"part '{part.id}', {operation.kind}: "
@@ -302,7 +323,7 @@ def _own_doubts(operation: Operation, part: Part, station: StationName, cutting:
     deep = operation.depth_per_pass
     if deep is None:
         return
-    level = greatest_level(cutter, _depth_share(operation, part, station))
+    level = _greatest_level(operation, part, station, machine, shop)
     if deep > level * (1 + 1e-9):
         usual = f"{shown(level, 'length')}, {100 * level / cutter.true_diameter:.0f} % of the diameter"
         yield f"{where}its depth per pass, {shown(deep, 'length')}, is more than practice bears there ({usual})"
