@@ -36,7 +36,7 @@ Band = Literal["low", "likely", "high"]
 BANDS: tuple[Band, ...] = get_args(Band)
 _REFERENCE_GRAVITY = {"solid": 0.65, "sheet": 0.70}
 _NEUTRAL_RAKE = math.radians(25)  # where the normal chip term of solid wood changes sign (Woodson 1979: 20 to 30)
-_NODES = 24
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
 _TURN = 96  # rotation angles of one turn that are looked at
 _ARC = 65  # places of an arc between which its running integral is a straight line
 
@@ -272,11 +272,10 @@ class Load:
     @cached_property
     def _means(self) -> Floats:
         """(2, 4): constant and growing part of torque, feed, side and tangential force, averaged over a turn."""
-        nodes, weights = np.polynomial.legendre.leggauss(_NODES)
         entry, leave = self._arcs()
         half = ((leave - entry) / 2)[:, None]
-        a = ((entry + leave) / 2)[:, None] + half * nodes
-        w = weights * half * self.cutter.flutes / (2 * math.pi) * self._thick[:, None]
+        a = ((entry + leave) / 2)[:, None] + half * _NODES
+        w = _WEIGHTS * half * self.cutter.flutes / (2 * math.pi) * self._thick[:, None]
         t, n = self.line(a, self._slope[:, None])
         x, y = _on_cutter(t, n, a, self._slope[:, None])
         sums = [np.sum(w * v, axis=(-1, -2)) for v in (t * self._radius[:, None], x, y, t)]

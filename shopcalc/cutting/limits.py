@@ -482,9 +482,11 @@ class Loads:
         What is cut.
     shape : Pass
         How it is divided.
+    like : Loads or None
+        Of another division of the same cut, whose last lap is the same.
     """
 
-    def __init__(self, cut: Cut, shape: Pass) -> None:
+    def __init__(self, cut: Cut, shape: Pass, like: Loads | None = None) -> None:
         self.cut, self.shape = cut, shape
         c = cut.cutter
         self.across = float(effective_diameter(c, min(shape.level, c.cutting_length)))
@@ -495,26 +497,26 @@ class Loads:
         self.loads: dict[Band, Load] = {
             band: Load(c, cut.coefficients[band], cut.grain, self.width, level, shape.direction) for band in BANDS
         }
-        last = shape.last_width or shape.width
-        self.last = min(last, self.width)
+        self.last = min(shape.last_width or shape.width, self.width)
+        laps = {} if like is None else {k: v for k, v in like._walls.items() if k[0]}
+        self._walls: dict[tuple[str, Band], tuple[Floats, Floats]] = laps
 
-    @cached_property
-    def wall(self) -> Mapping[Band, tuple[Floats, Floats]]:
-        """Push-off at the bottom and the top of a level, for each band: a constant and what grows with the feed."""
-        return {b: self._wall(self.cut, self.last, self.loads[b].level, b) for b in BANDS}
+    def _errors(self, band: Band, lap: bool) -> tuple[Floats, Floats]:
+        """Push-off at the bottom and the top of a level: a constant, and what grows with the feed per tooth."""
+        key = (self.shape.direction if lap else "", band)
+        if key not in self._walls:
+            if lap:
+                depth = min(self.cut.depth, self.cut.cutter.cutting_length)
+                across = float(effective_diameter(self.cut.cutter, depth))
+                self._walls[key] = self._wall(min(self.cut.skim, across), depth, band)
+            else:
+                self._walls[key] = self._wall(self.last, self.loads[band].level, band)
+        return self._walls[key]
 
-    @cached_property
-    def lap(self) -> Mapping[Band, tuple[Floats, Floats]]:
-        """The same of the last lap, which takes the skim at full depth."""
-        depth = min(self.cut.depth, self.cut.cutter.cutting_length)
-        across = float(effective_diameter(self.cut.cutter, depth))
-        return {b: self._wall(self.cut, min(self.cut.skim, across), depth, b) for b in BANDS}
-
-    def _wall(self, cut: Cut, width: float, level: float, band: Band) -> tuple[Floats, Floats]:
-        same = width == self.width and level == self.loads[band].level
-        load = self.loads[band] if same else Load(
-            cut.cutter, cut.coefficients[band], cut.grain, width, level, self.shape.direction
-        )  # fmt: skip
+    def _wall(self, width: float, level: float, band: Band) -> tuple[Floats, Floats]:
+        cut, load = self.cut, self.loads[band]
+        if width != self.width or level != load.level:
+            load = Load(cut.cutter, cut.coefficients[band], cut.grain, width, level, self.shape.direction)
         sides = [load]
         if width >= 0.999 * float(effective_diameter(cut.cutter, level)):  # a slot leaves two walls
             other: Direction = "conventional" if self.shape.direction == "climb" else "climb"
@@ -539,7 +541,7 @@ class Loads:
 
     def error(self, feed_per_tooth: Floats, band: Band = "likely", *, lap: bool = False) -> Floats:
         """Push-off at bottom and top, of a slot's other wall too (..., 2 or 4): positive leaves wood on [mm]."""
-        constant, grows = (self.lap if lap else self.wall)[band]
+        constant, grows = self._errors(band, lap)
         out: Floats = constant + np.asarray(feed_per_tooth)[..., None] * grows
         return out
 
@@ -696,20 +698,16 @@ def _machine_bounds(loads: Loads, rpm: Floats, feed: Floats, per_tooth: Floats) 
         remedy = "enter the spindle's speeds and powers in the machine's file"
         yield _bound("stalls", math.nan, math.nan, "W", False, "no spindle is known", remedy)
         return
-    torque = {b: _torque(loads.loads[b], per_tooth) for b in BANDS}
-    power = {b: 2 * math.pi * rpm / 60 * t / 1000 for b, t in torque.items()}
+    constant, grows = loads.loads["high"].mean_torque
+    torque = constant + grows * per_tooth
+    power = 2 * math.pi * rpm / 60 * torque / 1000
     available = machine.spindle.power_at(rpm)
     words = f"{source}; high force, which is {_standing(loads)}"
     remedy = "take more levels or narrower steps, or feed slower with a slower spindle"
-    yield _bound("stalls", power["high"], np.maximum(available, 1e-9), "W", True, words, remedy, reserve=True)
+    yield _bound("stalls", power, np.maximum(available, 1e-9), "W", True, words, remedy, reserve=True)
     # within a turn the spindle's mass carries it over the peaks: what counts is the mean
     bound = np.maximum(available, 1e-9) * 1000 * 60 / (2 * math.pi * rpm)
-    yield _bound("stalls by torque", torque["high"], bound, "N mm", True, words, remedy, reserve=True)
-
-
-def _torque(load: Load, per_tooth: Floats) -> Floats:
-    constant, grows = load.mean_torque
-    return constant + grows * per_tooth
+    yield _bound("stalls by torque", torque, bound, "N mm", True, words, remedy, reserve=True)
 
 
 def _standing(loads: Loads) -> str:

@@ -49,6 +49,7 @@ _SPEEDS, _FEEDS = 25, 41  # of the grid each division into passes is first looke
 _FINE = 15  # and of the finer one around the best
 _NODES = np.array([1.0, 0.62, 0.38, 0.22, 0.12])  # feeds the motion engine times, as shares of the fastest
 _MOST_TIMED = 50
+_LESS_USUAL = 1.008  # conventional has to gain this much: climbing leaves the cleaner edge
 _IDLE = 8  # divisions in a row without gain after which the search ends where nothing keeps every bound
 #: Bounds that no speed, feed or division into passes changes.
 _FIXED = frozenset({"rubs with the shank", "slips out of the collet", "burns when plunged"})
@@ -81,7 +82,7 @@ class Costs:
                 refuse(f"{name} of {value:g} cannot be a cost", "give zero or more")
 
     @staticmethod
-    def of(rates: Rates, *, attended: float = 1.0, value: float = 0.0, regrind: float = 0.0) -> Costs:
+    def of(rates: Rates, *, attended: float = 1.0, value: float | None = None, regrind: float = 0.0) -> Costs:
         """An hour of this shop's machine with somebody beside it.
 
         Parameters
@@ -90,7 +91,9 @@ class Costs:
             The shop's.
         attended : float
             Share of the time somebody stands by [-].
-        value, regrind : float
+        value : float or None
+            In the part [currency]; None for some hours of a person's work (common practice, no source).
+        regrind : float
             See the class.
 
         Returns
@@ -99,8 +102,10 @@ class Costs:
         """
         from shopcalc.quote.costs import machine_hour_rate
 
-        hour = float(machine_hour_rate(rates.machine).total) + attended * float(rates.people["machining"])
-        return Costs(hour, value, regrind, rates.currency)
+        person = float(rates.people["machining"])
+        inside = habit("time_in_part") / 3600 * person if value is None else value
+        hour = float(machine_hour_rate(rates.machine).total) + attended * person
+        return Costs(hour, inside, regrind, rates.currency)
 
 
 @dataclass(frozen=True)
@@ -505,7 +510,8 @@ class Search:
         Loads
         """
         if shape not in self._loads:
-            self._loads[shape] = Loads(self.cut, shape)
+            like = next((x for s, x in self._loads.items() if s.direction == shape.direction), None)
+            self._loads[shape] = Loads(self.cut, shape, like)
         return self._loads[shape]
 
     # --- time ---------------------------------------------------------------------------------------------------------
@@ -637,9 +643,10 @@ class Search:
         return rpm, feed, rest + self._over(walls, rpm, feed)
 
     def _worth(self, shape: Pass, rpm: Floats, feed: Floats, seconds: Floats) -> Floats:
+        usual = 1.0 if shape.direction == "climb" else _LESS_USUAL
         if self.costs is None or self.goal == "quickest":
-            return seconds * (1 + 1e-6 * rpm / self.high)  # of two alike the slower spindle
-        return self.cost(shape, rpm, feed, seconds)
+            return seconds * usual * (1 + 1e-6 * rpm / self.high)  # of two alike the slower spindle
+        return self.cost(shape, rpm, feed, seconds) * usual
 
     def cost(self, shape: Pass, rpm: Floats, feed: Floats, seconds: Floats) -> Floats:
         """Expected cost [currency].
@@ -696,23 +703,25 @@ class Search:
         rpm, feed : (...) float
             [rev/min], as run [mm/min].
         """
-        loads = self.loads(shape)
-        arc = float(engagement_angle(loads.width, loads.across)) * loads.across / 2
         turns = shape.passes * self.cut.length / np.asarray(feed) * np.asarray(rpm)
-        return np.asarray(turns * arc / habit("edge_life"))
+        return np.asarray(turns * self._contact(shape) / habit("edge_life"))
 
-    def best(self, quality: Band = "likely") -> _Trial:
+    def best(self, quality: Band = "likely", start: _Trial | None = None) -> _Trial:
         """The best setting when the wood asks for that force.
 
         Parameters
         ----------
         quality : {"low", "likely", "high"}
             Force at which quality is judged; hard bounds always stand against the high one.
+        start : trial or None
+            The best at another force; where it keeps every bound at this one too only better ones are looked for.
         """
         found: _Trial | None = None
+        if start is not None and not self.penalty(start.shape, np.asarray(start.rpm), np.asarray(start.feed), quality):
+            found = replace(start, penalty=0.0)
         idle = 0
-        for shape in sorted(self.shapes, key=self._least_seconds):
-            if found is not None and found.penalty == 0 and self._least_worth(self._least_seconds(shape)) > found.worth:
+        for shape in sorted(self.shapes, key=self._least_worth):
+            if found is not None and found.penalty == 0 and self._least_worth(shape) > found.worth:
                 break
             rpm, feed, penalty = self._grid_penalty(shape, quality)
             trial = self._pick(shape, rpm, feed, penalty, found)
@@ -723,12 +732,20 @@ class Search:
         assert found is not None  # there is always a division
         return self._refined(found, quality)
 
-    def _least_seconds(self, shape: Pass, feed: float | None = None) -> float:
-        """What a division takes at least: its length over the fastest feed, and most of what every pass adds."""
-        return shape.passes * (60 * self.cut.length / (feed or self.fastest(shape)) + 0.8 * self._overhead)
+    def _least_worth(self, shape: Pass) -> float:
+        """What a division costs at least: its length at the fastest feed, most of what a pass adds, the least wear."""
+        top = self.fastest(shape)
+        seconds = shape.passes * (60 * self.cut.length / top + 0.8 * self._overhead)
+        if self.costs is None or self.goal == "quickest":
+            return seconds
+        turns = shape.passes * self.cut.length / (self.cut.cutter.flutes * self._greatest_per_tooth(shape))
+        worn = self.costs.regrind * turns * self._contact(shape) / habit("edge_life")
+        return seconds / 3600 * self.costs.per_hour + worn
 
-    def _least_worth(self, seconds: float) -> float:
-        return seconds if self.costs is None or self.goal == "quickest" else seconds / 3600 * self.costs.per_hour
+    def _contact(self, shape: Pass) -> float:
+        """Way of an edge through the wood in one turn [mm]."""
+        across = float(effective_diameter(self.cut.cutter, min(shape.level, self.cut.cutter.cutting_length)))
+        return float(engagement_angle(min(shape.width, across), across)) * across / 2
 
     def _pick(self, shape: Pass, rpm: Floats, feed: Floats, penalty: Floats, found: _Trial | None) -> _Trial | None:
         """The best of a grid if it beats what was found; the engine is asked only where that is possible."""
@@ -739,7 +756,8 @@ class Search:
         keep = penalty <= least + 1e-9
         r, f = rpm[keep], feed[keep]
         if not better and found is not None:
-            if self._least_worth(self._least_seconds(shape, float(f.max()))) > found.worth:
+            rough = shape.passes * (60 * self.cut.length / f + 0.8 * self._overhead)
+            if float(self._worth(shape, r, f, rough).min()) > found.worth:
                 return None
             new = (shape.levels, shape.side_steps) not in self._timed
             if new and self.points > _MOST_TIMED - len(_NODES) - 4:
@@ -766,21 +784,25 @@ class Search:
 
     def setting(self) -> Setting:
         """The best setting with its limits, and the minutes at low and high force."""
-        chosen = self._checked("likely")
-        trial, error = chosen
-        minutes: dict[str, float] = {b: self._checked(b)[0].seconds / 60 for b in BANDS if b != "likely"}
-        minutes = {"low": minutes["low"], "likely": trial.seconds / 60, "high": minutes["high"]}
+        trial, error = self._checked("likely")
+        minutes = {"low": 0.0, "likely": trial.seconds / 60, "high": 0.0}
+        for band in ("low", "high"):
+            minutes[band] = self._checked(band, trial)[0].seconds / 60
         return self._as_setting(trial, minutes, error)
 
-    def _checked(self, quality: Band) -> tuple[_Trial, float]:
+    def _checked(self, quality: Band, start: _Trial | None = None) -> tuple[_Trial, float]:
         """The best, timed by the engine in the end; where interpolation was out by a percent it is looked for again."""
         error = 0.0
         for _ in range(4):
-            trial = self.best(quality)
+            trial = self.best(quality, start)
+            if start is not None and trial.shape == start.shape and trial.seconds == start.seconds:
+                return trial, 0.0
             exact = self.exact_seconds(trial.shape, trial.feed)
             error = trial.seconds / exact - 1
+            self.seconds(trial.shape, np.asarray(trial.feed))
             self._timed[trial.shape.levels, trial.shape.side_steps][trial.feed] = exact
-            trial = replace(trial, seconds=exact)
+            worth = self._worth(trial.shape, np.asarray(trial.rpm), np.asarray(trial.feed), np.asarray(exact))
+            trial = replace(trial, seconds=exact, worth=float(worth))
             if abs(error) < 0.01:
                 break
         return trial, error
