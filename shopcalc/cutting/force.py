@@ -299,12 +299,24 @@ class Load:
 
     @cached_property
     def _turn(self) -> Floats:
-        """(2, 3, angles): constant and growing part of x, y and torque of all flutes as the cutter turns.
+        """(2, 3, angles): constant and growing part of x, y and torque of all flutes as the cutter turns."""
+        return self._standing_at(np.arange(_TURN) * 2 * math.pi / _TURN)
 
-        The flutes' lag along the helix is kept: for each slice the running integral over the arc is taken between the
-        angles of its ends.
+    @cached_property
+    def _pitch(self) -> Floats:
+        """The same over the way from flute to flute, and where a flute is about to leave, which is where peaks lie."""
+        pitch = 2 * math.pi / self.cutter.flutes
+        _, leave = self._arcs()
+        low, high = self._lags
+        ends = np.concatenate([leave + low, leave + high])
+        return self._standing_at(np.concatenate([np.arange(_TURN) * pitch / _TURN, np.mod(ends, pitch)]))
+
+    def _standing_at(self, positions: Floats) -> Floats:
+        """Constant and growing part of x, y and torque with the flutes' leading ends at rotation angles.
+
+        The lag along the helix is kept: for each slice the running integral over the arc is taken between the angles
+        of its ends.
         """
-        positions = np.arange(_TURN) * 2 * math.pi / _TURN
         entry, leave = (v[:, None] for v in self._arcs())
         fine = entry + (leave - entry) * np.linspace(0, 1, _ARC)
         t, n = self.line(fine, self._slope[:, None])
@@ -313,7 +325,7 @@ class Load:
         steps = (values[..., 1:] + values[..., :-1]) / 2 * np.diff(fine)
         sums = np.concatenate([np.zeros((*steps.shape[:-1], 1)), np.cumsum(steps, axis=-1)], axis=-1)
         low, high = self._lags
-        out = np.zeros((2, 3, _TURN))
+        out = np.zeros((2, 3, len(positions)))
         for k in range(self.cutter.flutes):
             lead = np.mod(positions + 2 * math.pi * k / self.cutter.flutes, 2 * math.pi)
             for turn in (0.0, 2 * math.pi):  # what lags far behind meets the wood a turn later
@@ -356,12 +368,12 @@ class Load:
         Returns
         -------
         Forces
-            Means are exact; the greatest values are taken at 96 angles of a turn.
+            Means are exact; the greatest values are taken at 96 places from flute to flute and where flutes leave.
         """
         require_positive(feed_per_tooth=feed_per_tooth)
         f = np.asarray(feed_per_tooth, dtype=float)
         torque, feed, side, tangential = np.moveaxis(self._means[0] + f[..., None] * self._means[1], -1, 0)
-        turn = self._turn[0] + f[..., None, None] * self._turn[1]
+        turn = self._pitch[0] + f[..., None, None] * self._pitch[1]
         greatest = np.sqrt(np.max(turn[..., 0, :] ** 2 + turn[..., 1, :] ** 2, axis=-1))
         lift = tangential * math.tan(self.cutter.helix) * self._lifting()
         most = np.max(turn[..., 2, :], axis=-1)

@@ -574,7 +574,7 @@ def bounds(loads: Loads, rpm: Floats | float, feed: Floats | float, *, quality: 
         *_machine_bounds(loads, rpm, feed, per_tooth),
         *_force_bounds(loads, per_tooth),
         *(wall_bounds(loads, per_tooth, quality) if quality is not None else ()),
-        *_plunge_bounds(loads, rpm, feed),
+        *_plunge_bounds(loads.cut),
     ]
 
 
@@ -788,21 +788,37 @@ def _holding(cut: Cut, loads: Loads, per_tooth: Floats, greatest: Floats) -> Ite
                      remedy, reserve=True)  # fmt: skip
 
 
-def _plunge_bounds(loads: Loads, rpm: Floats, feed: Floats) -> Iterator[Bound]:
-    cut, c = loads.cut, loads.cut.cutter
+def _plunge_bounds(cut: Cut) -> Iterator[Bound]:
+    c = cut.cutter
     if not c.centre_cutting:
         remedy = "go in from beside the wood or along a ramp, never straight down"
         yield _bound("burns when plunged", 0.0, 1.0, "plunges", True, f"{c.id} does not cut at its centre", remedy)
-        return
-    if cut.machine.spindle is None:
-        return
-    advance = np.minimum(habit("plunge_share") * feed, cut.machine.axes[2].feed) / (rpm * c.flutes)
-    down = plunge(c, cut.coefficients["high"], cut.grain, np.maximum(advance, 1e-6))
-    power = 2 * math.pi * rpm / 60 * np.asarray(down.torque) / 1000
-    remedy = "ramp in, enter beside the wood, or plunge slower"
-    source = f"plunging at {100 * habit('plunge_share'):.0f} % of the feed, high force, {_standing(loads)}"
-    yield _bound("stalls when plunged", power, np.maximum(cut.machine.spindle.power_at(rpm), 1e-9), "W", False, source,
-                 remedy)  # fmt: skip
+
+
+def plunge_feed(cut: Cut, rpm: float, feed: float) -> float:
+    """Feed straight down: a share of the feed, less where the spindle or the z axis could not.
+
+    Parameters
+    ----------
+    cut : Cut
+        Cutter, wood and machine count.
+    rpm, feed : float
+        [rev/min], as run [mm/min].
+
+    Returns
+    -------
+    float
+        [mm/min]; for a cutter that does not cut at its centre what a ramp may sink at. At the high force the end teeth
+        take what the spindle gives less the reserve at most; never below a twentieth of the usual share.
+    """
+    usual = min(habit("plunge_share") * feed, cut.machine.axes[2].feed)
+    c, spindle = cut.cutter, cut.machine.spindle
+    if spindle is None or not c.centre_cutting:
+        return usual
+    available = (1 - habit("reserve")) * float(spindle.power_at(rpm)) * 1000 * 60 / (2 * math.pi * rpm)
+    two = plunge(c, cut.coefficients["high"], cut.grain, np.array([1e-9, 1.0])).torque
+    bearable = (available - float(two[0])) / max(float(two[1] - two[0]), 1e-9) * rpm * c.flutes
+    return max(min(usual, bearable), usual / 20)
 
 
 def greatest_level(cut: Cut, *, chip: float | None = None) -> float:

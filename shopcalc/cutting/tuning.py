@@ -48,9 +48,8 @@ _MORE_LEVELS, _MORE_STEPS = 12, 3  # passes beyond the fewest that are tried
 _SPEEDS, _FEEDS = 25, 41  # of the grid each division into passes is first looked at with
 _FINE = 15  # and of the finer one around the best
 _NODES = np.array([1.0, 0.62, 0.38, 0.22, 0.12])  # feeds the motion engine times, as shares of the fastest
-_MOST_TIMED = 50
-_LESS_USUAL = 1.008  # conventional has to gain this much: climbing leaves the cleaner edge
-_IDLE = 8  # divisions in a row without gain after which the search ends where nothing keeps every bound
+_LESS_USUAL = 1.004  # conventional has to gain this much: climbing leaves the cleaner edge
+_REFINED, _NEAR = 3, 1.05  # how many divisions are looked at again, and how near the best they must come
 #: Bounds that no speed, feed or division into passes changes.
 _FIXED = frozenset({"rubs with the shank", "slips out of the collet", "burns when plunged"})
 
@@ -203,7 +202,8 @@ def grain_angle(grain: str | float) -> float:
     Returns
     -------
     float
-        Folded into 0 to a right angle, nan for "end" [rad].
+        From the feed to the grain, counter-clockwise seen from above, between minus and plus a right angle; nan for
+        "end" [rad].
 
     Raises
     ------
@@ -213,7 +213,7 @@ def grain_angle(grain: str | float) -> float:
     Example
     -------
     >>> round(math.degrees(grain_angle("150 deg")), 6), math.isnan(grain_angle("end"))
-    (30.0, True)
+    (-30.0, True)
     """
     words = {"along": 0.0, "across": math.pi / 2, "end": math.nan}
     if isinstance(grain, str):
@@ -228,8 +228,8 @@ def grain_angle(grain: str | float) -> float:
         angle = float(grain)
     if not math.isfinite(angle):
         refuse(f"grain angle {grain} is not finite", "give along, across, end or degrees")
-    angle = abs(angle) % math.pi
-    return min(angle, math.pi - angle)
+    angle = angle % math.pi
+    return angle if angle <= math.pi / 2 else angle - math.pi
 
 
 def tune(
@@ -453,7 +453,11 @@ class _Trial:
     feed: float  # as run
     seconds: float
     worth: float  # what is made least: cost, or seconds
-    penalty: float
+
+    @property
+    def dialled(self) -> tuple[Floats, Floats]:
+        """Speed and feed as arrays."""
+        return np.asarray(self.rpm), np.asarray(self.feed)
 
 
 class Search:
@@ -565,20 +569,41 @@ class Search:
             Levels and side steps count.
         feed : (...) float
             As run [mm/min].
+
+        Notes
+        -----
+        Time x feed is the length plus what starting and stopping add, nearly straight in the feed. For each number of
+        side steps the engine times the fewest and the most levels; the work of one pass between them is straight in
+        the share of the depth one level takes, because the way down to the passes grows so.
         """
         key = (shape.levels, shape.side_steps)
-        if key not in self._timed:
-            top = self.fastest(shape)
-            self._timed[key] = {top * float(s): self.exact_seconds(shape, top * float(s)) for s in _NODES}
-            extra = self._timed[key][top] / shape.passes - 60 * self.cut.length / top
-            self._overhead = extra if len(self._timed) == 1 else min(self._overhead, extra)
+        if key in self._timed:
+            return self._interpolated(key, feed) / feed
+        ends = [(levels, shape.side_steps) for levels in (self.shapes[0].levels, self.shapes[-1].levels)]
+        for end in ends:
+            if end not in self._timed:
+                self._time(next(s for s in self.shapes if (s.levels, s.side_steps) == end))
+        if key in self._timed:
+            return self._interpolated(key, feed) / feed
+        few, many = (self._interpolated(e, feed) / (e[0] * e[1]) for e in ends)
+        share = (1 / shape.levels - 1 / ends[1][0]) / (1 / ends[0][0] - 1 / ends[1][0])
+        out: Floats = (many + (few - many) * share) * shape.passes / feed
+        return out
+
+    def _time(self, shape: Pass) -> None:
+        top = self.fastest(shape)
+        timed = {top * float(s): self.exact_seconds(shape, top * float(s)) for s in _NODES}
+        extra = timed[top] / shape.passes - 60 * self.cut.length / top
+        self._overhead = min(self._overhead, extra) if self._timed else extra
+        self._timed[shape.levels, shape.side_steps] = timed
+
+    def _interpolated(self, key: tuple[int, int], feed: Floats) -> Floats:
+        """Time x feed between the nodes; straight on beyond them."""
         nodes = np.array(sorted(self._timed[key]))
-        # time x feed is the length plus what starting and stopping add: nearly straight in the feed
         work = np.array([self._timed[key][float(f)] * f for f in nodes])
-        clipped = np.maximum(np.asarray(feed, dtype=float), 1e-6)
-        inner = np.interp(clipped, nodes, work)
-        slow = work[0] + (work[1] - work[0]) / (nodes[1] - nodes[0]) * (clipped - nodes[0])
-        out: Floats = np.where(clipped < nodes[0], np.maximum(slow, 0.3 * work[0]), inner) / clipped
+        inner = np.interp(feed, nodes, work)
+        slow = work[0] + (work[1] - work[0]) / (nodes[1] - nodes[0]) * (feed - nodes[0])
+        out: Floats = np.where(feed < nodes[0], np.maximum(slow, 0.3 * work[0]), inner)
         return out
 
     # --- search -------------------------------------------------------------------------------------------------------
@@ -716,21 +741,27 @@ class Search:
         start : trial or None
             The best at another force; where it keeps every bound at this one too only better ones are looked for.
         """
-        found: _Trial | None = None
-        if start is not None and not self.penalty(start.shape, np.asarray(start.rpm), np.asarray(start.feed), quality):
-            found = replace(start, penalty=0.0)
-        idle = 0
-        for shape in sorted(self.shapes, key=self._least_worth):
-            if found is not None and found.penalty == 0 and self._least_worth(shape) > found.worth:
+        ranked = sorted(self.shapes, key=self._least_worth)
+        least = self._least_penalty(ranked, quality)
+        found: list[_Trial] = []
+        if start is not None and self.penalty(start.shape, *start.dialled, quality) <= least:
+            found = [start]
+        for shape in ranked:
+            if found and self._least_worth(shape) > found[0].worth:
                 break
-            rpm, feed, penalty = self._grid_penalty(shape, quality)
-            trial = self._pick(shape, rpm, feed, penalty, found)
-            idle = 0 if trial is not None else idle + 1
-            found = trial or found
-            if found is not None and found.penalty > 0 and idle >= _IDLE:
-                break  # more passes do not help: what is passed is the least that can be
-        assert found is not None  # there is always a division
-        return self._refined(found, quality)
+            trial = self._pick(shape, *self._grid_penalty(shape, quality), least, found[0].worth if found else math.inf)
+            if trial is not None:
+                found = sorted([*found, trial], key=lambda t: t.worth)[:_REFINED]
+        return min((self._refined(t, least, quality) for t in found), key=lambda t: t.worth)
+
+    def _least_penalty(self, ranked: Sequence[Pass], quality: Band) -> float:
+        """How far bounds have to be passed: 0 as soon as one division keeps them all."""
+        least = math.inf
+        for shape in ranked:
+            least = min(least, float(self._grid_penalty(shape, quality)[2].min()))
+            if least == 0:
+                break
+        return least
 
     def _least_worth(self, shape: Pass) -> float:
         """What a division costs at least: its length at the fastest feed, most of what a pass adds, the least wear."""
@@ -747,39 +778,35 @@ class Search:
         across = float(effective_diameter(self.cut.cutter, min(shape.level, self.cut.cutter.cutting_length)))
         return float(engagement_angle(min(shape.width, across), across)) * across / 2
 
-    def _pick(self, shape: Pass, rpm: Floats, feed: Floats, penalty: Floats, found: _Trial | None) -> _Trial | None:
-        """The best of a grid if it beats what was found; the engine is asked only where that is possible."""
-        least = float(penalty.min())
-        better = found is None or least < found.penalty - 1e-9
-        if not better and found is not None and least > found.penalty + 1e-9:
-            return None
+    def _pick(
+        self, shape: Pass, rpm: Floats, feed: Floats, penalty: Floats, least: float, worth: float
+    ) -> _Trial | None:
+        """The best of a grid among what passes bounds least; None where it cannot come near ``worth``."""
         keep = penalty <= least + 1e-9
-        r, f = rpm[keep], feed[keep]
-        if not better and found is not None:
-            rough = shape.passes * (60 * self.cut.length / f + 0.8 * self._overhead)
-            if float(self._worth(shape, r, f, rough).min()) > found.worth:
-                return None
-            new = (shape.levels, shape.side_steps) not in self._timed
-            if new and self.points > _MOST_TIMED - len(_NODES) - 4:
-                return None
-        seconds = self.seconds(shape, f)
-        worth = self._worth(shape, r, f, seconds)
-        i = int(np.argmin(worth))
-        if not better and found is not None and worth[i] >= found.worth:
+        if not keep.any():
             return None
-        return _Trial(shape, float(r[i]), float(f[i]), float(seconds[i]), float(worth[i]), least)
+        r, f = rpm[keep], feed[keep]
+        rough = shape.passes * (60 * self.cut.length / f + 0.8 * self._overhead)
+        if float(self._worth(shape, r, f, rough).min()) > worth:
+            return None
+        seconds = self.seconds(shape, f)
+        worths = self._worth(shape, r, f, seconds)
+        i = int(np.argmin(worths))
+        if worths[i] > worth * _NEAR:
+            return None
+        return _Trial(shape, float(r[i]), float(f[i]), float(seconds[i]), float(worths[i]))
 
-    def _refined(self, trial: _Trial, quality: Band) -> _Trial:
-        """Looked at again on a finer grid around the best, twice."""
-        for width in (1.0, 0.25):
+    def _refined(self, trial: _Trial, least: float, quality: Band) -> _Trial:
+        """Looked at again on finer grids around the best."""
+        for width in (1.0, 0.35, 0.12):
             step = (self.high - self.low) / (_SPEEDS - 1) * width
             speeds = np.linspace(trial.rpm - step, trial.rpm + step, _FINE)
             speeds = np.unique(np.clip(np.round(speeds / _RPM_STEP) * _RPM_STEP, self.low, self.high))
             now = trial.feed / (trial.rpm * self.cut.cutter.flutes)
-            per_tooth = now * np.geomspace(0.85, 1.18, _FINE) ** width
-            rpm, feed = self._dialled(speeds, per_tooth)
-            finer = self._pick(trial.shape, rpm, feed, self.penalty(trial.shape, rpm, feed, quality), trial)
-            trial = finer or trial
+            rpm, feed = self._dialled(speeds, now * np.geomspace(0.85, 1.18, _FINE) ** width)
+            finer = self._pick(trial.shape, rpm, feed, self.penalty(trial.shape, rpm, feed, quality), least, math.inf)
+            if finer is not None and finer.worth < trial.worth:
+                trial = finer
         return trial
 
     def setting(self) -> Setting:
@@ -799,9 +826,9 @@ class Search:
                 return trial, 0.0
             exact = self.exact_seconds(trial.shape, trial.feed)
             error = trial.seconds / exact - 1
-            self.seconds(trial.shape, np.asarray(trial.feed))
-            self._timed[trial.shape.levels, trial.shape.side_steps][trial.feed] = exact
-            worth = self._worth(trial.shape, np.asarray(trial.rpm), np.asarray(trial.feed), np.asarray(exact))
+            if (trial.shape.levels, trial.shape.side_steps) not in self._timed and abs(error) >= 0.01:
+                self._time(trial.shape)
+            worth = self._worth(trial.shape, *trial.dialled, np.asarray(exact))
             trial = replace(trial, seconds=exact, worth=float(worth))
             if abs(error) < 0.01:
                 break
@@ -823,7 +850,7 @@ class Search:
         """
         require_positive(rpm=rpm, feed=feed)
         seconds = self.exact_seconds(shape, feed)
-        trial = _Trial(shape, rpm, feed, seconds, seconds, 0.0)
+        trial = _Trial(shape, rpm, feed, seconds, seconds)
         return self._as_setting(trial, dict.fromkeys(BANDS, seconds / 60), 0.0)
 
     def _as_setting(self, t: _Trial, minutes: dict[str, float], error: float) -> Setting:
@@ -838,7 +865,7 @@ class Search:
         return Setting(
             rpm=t.rpm,
             feed_mm_min=_down(t.feed / cut.machine.feed_share, _FEED_STEP),
-            plunge_feed_mm_min=_down(habit("plunge_share") * t.feed, _FEED_STEP),
+            plunge_feed_mm_min=_down(lim.plunge_feed(cut, t.rpm, t.feed) / cut.machine.feed_share, _FEED_STEP),
             feed_per_tooth_mm=per_tooth,
             mean_chip_mm=per_tooth * loads.mean_share,
             greatest_chip_mm=per_tooth * loads.greatest_share,
