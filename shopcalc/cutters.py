@@ -106,6 +106,9 @@ class Cutter:
         return self.diameter if self.measured_diameter is None else self.measured_diameter
 
 
+#: Shares of the nominal diameter between which a measured one is believed (reasoning: several regrinds).
+DIAMETER_RANGE: tuple[float, float] = (0.8, 1.05)
+
 _COLUMNS: tuple[Column, ...] = (
     Column("id", required=True),
     Column("title", required=True),
@@ -265,7 +268,7 @@ def _check_diameters(table: TableReader, row: Row) -> None:
     measured, nominal = row["measured_diameter"], row["diameter"]
     if measured is None or nominal is None or not table.sound(row, "measured_diameter", "diameter"):
         return
-    if not 0.8 * nominal <= measured <= 1.05 * nominal:
+    if not DIAMETER_RANGE[0] * nominal <= measured <= DIAMETER_RANGE[1] * nominal:
         message = f"{measured:g} mm is far from 'diameter' of {nominal:g} mm"
         remedy = "measure again; after heavy regrinding enter it as another cutter"
         table.fault(row.number, "measured_diameter", message, remedy)

@@ -1,4 +1,4 @@
-"""The shop: its machines, cutters, materials and rates, read from one folder."""
+"""The shop: its machines, cutters, materials, rates and what its test cuts taught, read from one folder."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, TypeVar
 
-from shopcalc.cutters import Cutter, read_cutters
+from shopcalc.cutters import DIAMETER_RANGE, Cutter, read_cutters
 from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
+from shopcalc.learned import Learned, read_learned
 from shopcalc.machines import Machine, read_machine, read_machines
 from shopcalc.materials import GROUPS, Material, choose, read_materials
 from shopcalc.reading import FieldReader, load_toml
@@ -309,6 +310,8 @@ class Shop:
         Hours and money.
     machines, cutters, materials : mapping
         By name or id.
+    learned : Learned
+        What the shop's own test cuts taught.
     """
 
     folder: Path
@@ -316,10 +319,11 @@ class Shop:
     machines: Mapping[str, Machine] = field(default_factory=dict)
     cutters: Mapping[str, Cutter] = field(default_factory=dict)
     materials: Mapping[str, Material] = field(default_factory=dict)
+    learned: Learned = field(default_factory=Learned)
 
     @classmethod
     def open(cls, path: Path | str | None = None) -> Shop:
-        """Read a shop's folder: machines.toml, cutters.csv, rates.toml, and its own materials if it has any.
+        """Read a shop's folder: machines.toml, cutters.csv, rates.toml, its own materials and learned.csv if any.
 
         Parameters
         ----------
@@ -329,7 +333,8 @@ class Shop:
         Returns
         -------
         Shop
-            With the shop's materials laid over the published ones and their prices filled in.
+            With the shop's materials laid over the published ones and their prices filled in, and diameters its test
+            cuts measured at the present regrind in place of those of cutters.csv.
 
         Raises
         ------
@@ -357,11 +362,14 @@ class Shop:
         machines = _keep(faults, lambda: read_machines(folder / "machines.toml"), dict[str, Machine]())
         cutters = _keep(faults, lambda: read_cutters(folder / "cutters.csv"), dict[str, Cutter]())
         rates = _keep(faults, lambda: read_rates(folder / "rates.toml", materials), None)
+        ground = {c.id: c.regrinds for c in cutters.values()}
+        learned = _keep(faults, lambda: read_learned(folder / "learned.csv", ground), Learned())
+        measured = {k: _as_measured(c, learned, folder, faults) for k, c in cutters.items()}
         raise_all(faults)
         assert rates is not None  # a missing one is a fault
         for key, (price, unit) in rates.materials.items():
             materials[key] = replace(choose(materials, key), price=price, price_unit=unit)
-        return cls(folder, rates, machines, cutters, materials)
+        return cls(folder, rates, machines, measured, materials, learned)
 
     def machine(self, name: str | Path) -> Machine:
         """A machine of the shop by its name, or one read from a TOML file.
@@ -384,7 +392,7 @@ class Shop:
         raise InputError(Fault(f"there is no machine '{name}'", remedy))
 
     def cutter(self, key: str) -> Cutter:
-        """The cutter of that id.
+        """The cutter of that id, its diameter as last measured.
 
         Parameters
         ----------
@@ -414,6 +422,20 @@ class Shop:
             When there is none, with the nearest id.
         """
         return choose(self.materials, key)
+
+
+def _as_measured(cutter: Cutter, learned: Learned, folder: Path, faults: list[Fault]) -> Cutter:
+    """The cutter with the diameter the shop's newest fit test found, unless it was ground again since."""
+    row = learned.latest("true_diameter", cutter=cutter.id, regrinds=cutter.regrinds)
+    if row is None:
+        return cutter
+    if not DIAMETER_RANGE[0] * cutter.diameter <= row.value <= DIAMETER_RANGE[1] * cutter.diameter:
+        message = f"true_diameter of {cutter.id}, {row.written}, is far from its 'diameter' of {cutter.diameter:g} mm"
+        remedy = f"measure again; take the row of {row.date} back, or enter the cutter as another one"
+        faults.append(Fault(message, remedy, file=str(folder / "learned.csv"), field="value"))
+        return cutter
+    source = "; ".join(t for t in (cutter.source, f"diameter: {row.source}") if t)
+    return replace(cutter, measured_diameter=row.value, source=source)
 
 
 _T = TypeVar("_T")

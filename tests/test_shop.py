@@ -114,6 +114,35 @@ def test_own_materials_may_have_a_price(folder):
     assert (reed.price, reed.density) == (Decimal("7"), 650)
 
 
+def learned(folder, value="12.60 mm", regrinds=1):
+    head = "date,what,cutter,regrinds,machine,station,material,name,value,source,note\n"
+    row = f"2026-03-02,fit test,SQ12,{regrinds},router,flat,,true_diameter,{value},,\n"
+    (folder / "learned.csv").write_text(head + row)
+
+
+def test_a_fit_test_overrides_the_diameter_until_the_next_regrind(folder):
+    assert Shop.open(folder).cutter("SQ12").measured_diameter == 12.66
+    assert not Shop.open(folder).learned.rows
+    learned(folder)
+    shop = Shop.open(folder)
+    assert shop.cutter("SQ12").true_diameter == shop.cutters["SQ12"].true_diameter == 12.60
+    assert shop.cutter("SQ12").source == "demo rack; diameter: this shop, 2026-03-02"
+    assert shop.learned.value("true_diameter", cutter="SQ12").value == 12.60
+    learned(folder, regrinds=0)
+    shop = Shop.open(folder)
+    assert shop.cutter("SQ12").true_diameter == 12.66
+    assert "no longer counts" in shop.learned.set_aside("true_diameter", cutter="SQ12")
+
+
+def test_a_learned_diameter_far_from_the_nominal_is_a_fault(folder):
+    learned(folder, "9 mm")
+    (fault,) = faults_of(Shop.open, folder)
+    assert (fault.file, fault.field) == (str(folder / "learned.csv"), "value")
+    learned(folder, "12.6")
+    (fault,) = faults_of(Shop.open, folder)
+    assert (fault.file, fault.row, fault.field) == (str(folder / "learned.csv"), 2, "value")
+
+
 MATRIX = {
     "no unit": (changed('"68000 USD"', "68000"), "machine.purchase", "USD"),
     "no currency": (changed('"68000 USD"', '"68000"'), "machine.purchase", "USD"),
