@@ -29,7 +29,7 @@ from shopcalc.cutting.engagement import (
 )
 from shopcalc.cutting.force import BANDS, Band, Coefficients, Load, coefficients, plunge
 from shopcalc.cutting.grain import Direction, Station, Vector
-from shopcalc.cutting.push_off import push_off
+from shopcalc.cutting.push_off import parts
 from shopcalc.errors import did_you_mean
 from shopcalc.machines import STATIONS, Machine
 from shopcalc.materials import Material
@@ -522,7 +522,8 @@ class Loads:
             other: Direction = "conventional" if self.shape.direction == "climb" else "climb"
             sides.append(Load(cut.cutter, cut.coefficients[band], cut.grain, width, level, other))
         ends = np.array([0.0, level])
-        two = np.concatenate([push_off(x, cut.give[band], np.array([1e-9, 1.0]), ends) for x in sides], axis=-1)
+        found = [parts(x, cut.give[band], np.array([1e-9, 1.0]), ends) for x in sides]
+        two = np.stack([np.concatenate([quick, quick + slow], axis=-1) for quick, slow in found], axis=-2)
         return two[0], two[1] - two[0]
 
     @cached_property
@@ -540,9 +541,45 @@ class Loads:
         return out
 
     def error(self, feed_per_tooth: Floats, band: Band = "likely", *, lap: bool = False) -> Floats:
-        """Push-off at bottom and top, of a slot's other wall too (..., 2 or 4): positive leaves wood on [mm]."""
+        """Push-off at bottom and top of a level, of a slot's other wall too: positive leaves wood on [mm].
+
+        Parameters
+        ----------
+        feed_per_tooth : (...) float
+            [mm/tooth].
+        band : {"low", "likely", "high"}
+            Of the force.
+        lap : bool
+            Of the last lap that takes the skim.
+
+        Returns
+        -------
+        (..., 2 or 4) float
+        """
         constant, grows = self._errors(band, lap)
-        out: Floats = constant + np.asarray(feed_per_tooth)[..., None] * grows
+        both = constant + np.asarray(feed_per_tooth)[..., None, None] * grows
+        out: Floats = both[..., 2:].reshape(*both.shape[:-2], -1)
+        return out
+
+    def worst(self, feed_per_tooth: Floats, band: Band = "likely", *, lap: bool = False) -> Floats:
+        """Largest error to reckon with: where the machine's give happens to cancel the cutter's it counts for nothing.
+
+        Parameters
+        ----------
+        feed_per_tooth : (...) float
+            [mm/tooth].
+        band : {"low", "likely", "high"}
+            Of the force.
+        lap : bool
+            Of the last lap that takes the skim.
+
+        Returns
+        -------
+        (...) float
+            [mm].
+        """
+        constant, grows = self._errors(band, lap)
+        out: Floats = np.max(np.abs(constant + np.asarray(feed_per_tooth)[..., None, None] * grows), axis=(-1, -2))
         return out
 
 
@@ -743,7 +780,7 @@ def wall_bounds(loads: Loads, per_tooth: Floats, quality: Band = "likely") -> It
     cut, words = loads.cut, _standing(loads)
     source = f"error on the wall{_band(loads, per_tooth)}; {words}"
     remedy = "take more levels, keep a skim, shorten the stick-out, or take a thicker cutter"
-    error = _largest(loads.error(per_tooth, quality, lap=bool(cut.skim)))
+    error = loads.worst(per_tooth, quality, lap=bool(cut.skim))
     yield _bound("bends", error, cut.greatest_push_off, "mm", False, source, remedy)
     if cut.skim:
         into = np.max(-loads.error(per_tooth, quality), axis=-1)
@@ -755,13 +792,8 @@ def _band(loads: Loads, per_tooth: Floats) -> str:
     """The error's band in words where one setting is looked at; searching thousands needs no words."""
     if np.ndim(per_tooth):
         return ""
-    low, high = (float(_largest(loads.error(per_tooth, b, lap=bool(loads.cut.skim)))) for b in ("low", "high"))
+    low, high = (float(loads.worst(per_tooth, b, lap=bool(loads.cut.skim))) for b in ("low", "high"))
     return f", from {low:.3f} mm at low to {high:.3f} mm at high force"
-
-
-def _largest(error: Floats) -> Floats:
-    out: Floats = np.max(np.abs(error), axis=-1)
-    return out
 
 
 def _holding(cut: Cut, loads: Loads, per_tooth: Floats, greatest: Floats) -> Iterator[Bound]:

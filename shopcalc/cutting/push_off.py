@@ -36,15 +36,32 @@ def push_off(load: Load, give: Give, feed_per_tooth: Numbers, heights: Numbers) 
     heavy to follow single flutes and yield to the mean sideways force of the turn. That split is reasoning from their
     natural frequencies, far above and far below the tooth's; it leaves out resonance, which sings.
     """
+    quick, slow = parts(load, give, feed_per_tooth, heights)
+    return quick + slow
+
+
+def parts(load: Load, give: Give, feed_per_tooth: Numbers, heights: Numbers) -> tuple[Floats, Floats]:
+    """The two parts of ``push_off``: of cutter and holder, and of machine and work.
+
+    Parameters
+    ----------
+    load, give, feed_per_tooth, heights
+        As there.
+
+    Returns
+    -------
+    quick, slow : (..., k) float
+        [mm].
+    """
     require_positive(feed_per_tooth=feed_per_tooth)
     f = np.asarray(feed_per_tooth, dtype=float)[..., None]
     seen = np.atleast_1d(np.asarray(heights, dtype=float))
     off = 1.0 if load.direction == "climb" else -1.0  # the wall is on the right, or on the left
     constant, grows = load.mean_side
-    out = give.slow * (constant + grows * f) + np.zeros(len(seen))
+    slow = off * give.slow * (constant + grows * f) + np.zeros(len(seen))
+    fixed, growing = np.empty(len(seen)), np.empty(len(seen))
     for i, height in enumerate(seen):
         where, edge, chip = load.at_wall(float(height))
         arm = cutter_give(load.cutter, where, height)[0] + give.quick
-        out[..., i] += (arm @ edge) + (arm @ chip) * f[..., 0]
-    result: Floats = off * out
-    return result
+        fixed[i], growing[i] = arm @ edge, arm @ chip
+    return off * (fixed + growing * f), slow

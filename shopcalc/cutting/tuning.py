@@ -45,11 +45,12 @@ Goal = Literal["cheapest", "quickest"]
 Path = Callable[[Cutting], Moves]
 _RPM_STEP, _FEED_STEP = 100.0, 10.0  # what operators dial
 _MORE_LEVELS, _MORE_STEPS = 12, 3  # passes beyond the fewest that are tried
-_SPEEDS, _FEEDS = 25, 41  # of the grid each division into passes is first looked at with
-_FINE = 15  # and of the finer one around the best
+_SPEEDS, _FEEDS = 31, 51  # of the grid each division into passes is first looked at with
+_FINE = 19  # and of the finer one around the best
 _NODES = np.array([1.0, 0.62, 0.38, 0.22, 0.12])  # feeds the motion engine times, as shares of the fastest
-_LESS_USUAL = 1.004  # conventional has to gain this much: climbing leaves the cleaner edge
-_REFINED, _NEAR = 3, 1.05  # how many divisions are looked at again, and how near the best they must come
+_ONE_IN_TEN = 1.2816  # standard deviations above the median that one in ten exceeds
+_LESS_USUAL = 1.002  # conventional has to gain this much: climbing leaves the cleaner edge
+_REFINED, _NEAR = 6, 1.08  # how many divisions are looked at again, and how near the best they must come
 #: Bounds that no speed, feed or division into passes changes.
 _FIXED = frozenset({"rubs with the shank", "slips out of the collet", "burns when plunged"})
 
@@ -498,6 +499,9 @@ class Search:
         self._grids: dict[Pass, tuple[Floats, Floats, Floats]] = {}
         self._overhead = 0.0  # s a pass beyond length over feed, once known
         self.points = 0
+        wood = cut.coefficients  # the high force is the one that one in ten exceeds
+        terms = [np.log(getattr(wood["high"], k) / getattr(wood["likely"], k)) for k in ("edge", "chip")]
+        self._spread = max(float(np.mean(terms)) / _ONE_IN_TEN, 0.02)
         axes = cut.machine.axes
         self.feed_cap = (1 - habit("reserve")) * min(axes[0].feed, axes[1].feed)
 
@@ -706,14 +710,12 @@ class Search:
         loads = self.loads(shape)
         per_tooth = np.asarray(feed) / (np.asarray(rpm) * self.cut.cutter.flutes)
         mean = per_tooth * loads.mean_share
-        lap = bool(self.cut.skim)
         likely, high = (
-            np.max(np.abs(loads.error(per_tooth, b, lap=lap)), axis=-1) / self.cut.greatest_push_off
-            for b in ("likely", "high")
+            loads.worst(per_tooth, b, lap=bool(self.cut.skim)) / self.cut.greatest_push_off for b in ("likely", "high")
         )
-        spread = np.log(np.maximum(high / np.maximum(likely, 1e-12), 1.05)) / 1.2816  # high: one in ten is above it
+        median = np.maximum(likely, high / math.exp(_ONE_IN_TEN * self._spread))
         fuzzy = habit("chip_spread")
-        sound = 1 - _normal(np.log(np.maximum(likely, 1e-12)) / spread)
+        sound = 1 - _normal(np.log(np.maximum(median, 1e-12)) / self._spread)
         sound = sound * (1 - _normal(np.log(mean / self.cut.chip_thick) / fuzzy))
         sound = sound * (1 - _normal(np.log(self.cut.material.chip_thin / mean) / fuzzy))
         return np.asarray(habit("scrap_share") * (1 - sound))
@@ -787,7 +789,7 @@ class Search:
             return None
         r, f = rpm[keep], feed[keep]
         rough = shape.passes * (60 * self.cut.length / f + 0.8 * self._overhead)
-        if float(self._worth(shape, r, f, rough).min()) > worth:
+        if float(self._worth(shape, r, f, rough).min()) > worth * _NEAR:
             return None
         seconds = self.seconds(shape, f)
         worths = self._worth(shape, r, f, seconds)
@@ -798,7 +800,7 @@ class Search:
 
     def _refined(self, trial: _Trial, least: float, quality: Band) -> _Trial:
         """Looked at again on finer grids around the best."""
-        for width in (1.0, 0.35, 0.12):
+        for width in (2.0, 0.6, 0.2):
             step = (self.high - self.low) / (_SPEEDS - 1) * width
             speeds = np.linspace(trial.rpm - step, trial.rpm + step, _FINE)
             speeds = np.unique(np.clip(np.round(speeds / _RPM_STEP) * _RPM_STEP, self.low, self.high))
