@@ -12,7 +12,7 @@ import math
 import os
 import sys
 import tempfile
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from shopcalc.errors import Fault, InputError, did_you_mean
 
 if TYPE_CHECKING:
+    from shopcalc.cutting.relaxing import Relaxation
     from shopcalc.cutting.tuning import Setting
     from shopcalc.gcode import Program
     from shopcalc.machines import Machine
@@ -82,6 +83,22 @@ def parser() -> argparse.ArgumentParser:
     tune.add_argument("--cut-width", metavar="W", required=True, help='in total, e.g. "3/8 in"')
     tune.add_argument("--clearance", metavar="C", help="mortise minus tenon in total")
     tune.add_argument("--skim", metavar="S", help="wood kept per side for a last cut")
+    for flag, meta, text in (
+        ("--length", "L", "of one pass, for the minutes; default 1 m or 39.4 in"),
+        ("--push-off", "E", "error allowed on the finished wall; default 0.1 mm"),
+        ("--stick-out", "L", "of the cutter, instead of the rack's"),
+        ("--wear", "SHARE", 'of the edge, "0 %%" sharp to "100 %%" dull'),
+        ("--moisture", "M", 'of the wood, e.g. "8 %%"'),
+        ("--value", "MONEY", "already in the part; default three hours of work"),
+        ("--regrind", "MONEY", "of the cutter; default none, because upkeep counts it"),
+        ("--now", "TIME", "what this cut takes today"),
+        ("--job-hours", "TIME", "of the whole job, to set a saving against"),
+    ):
+        tune.add_argument(flag, metavar=meta, help=text)
+    tune.add_argument("--in-solid", action="store_true", help="wood on both sides of the first pass, as in a groove")
+    tune.add_argument("--direction", choices=("climb", "conventional"), help="default: whichever is better")
+    tune.add_argument("--goal", choices=("cheapest", "quickest"), default="cheapest", help="default: cheapest")
+    tune.add_argument("--relax", action="store_true", help="also say what other cutters, lies and stations would pay")
     new = add("new", "copy the demo shop as a start for your own", machine_readable=False)
     new.add_argument("folder", metavar="FOLDER")
     lab = add("lab", "open the notebooks in JupyterLab, on this machine only", machine_readable=False)
@@ -383,8 +400,9 @@ def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: Syst
 
 
 def _tune(chosen: argparse.Namespace) -> int:
-    from shopcalc.cutting.tuning import grain_angle, tune
-    from shopcalc.units import read
+    from shopcalc.cutting.relaxing import relaxations
+    from shopcalc.cutting.tuning import Costs, grain_angle, tune
+    from shopcalc.units import read, read_money
 
     shop = _shop(chosen)
     faults: list[Fault] = []
@@ -396,32 +414,97 @@ def _tune(chosen: argparse.Namespace) -> int:
             faults.extend(f if f.file else replace(f, field=flag) for f in e.faults)
             return None
 
+    def optional(flag: str, quantity: str, otherwise: Any = None, **bounds: float) -> Any:
+        text = getattr(chosen, flag[2:].replace("-", "_"))
+        return otherwise if text is None else given(flag, lambda: read(text, quantity, **bounds))
+
+    def money(flag: str) -> float | None:
+        text = getattr(chosen, flag[2:])
+        found = None if text is None else given(flag, lambda: read_money(text, shop.rates.currency))
+        return None if found is None else float(found)
+
+    system: System = chosen.system or "inch"
     cutter = given("--cutter", lambda: shop.cutter(chosen.cutter))
     material = given("--material", lambda: shop.material(chosen.material))
     machine = given("--machine", lambda: shop.machine(chosen.machine))
     given("--grain", lambda: grain_angle(chosen.grain))
-    depth = given("--cut-depth", lambda: read(chosen.cut_depth, "length", above=0.0))
-    width = given("--cut-width", lambda: read(chosen.cut_width, "length", above=0.0))
-    clearance = given("--clearance", lambda: read(chosen.clearance, "length") if chosen.clearance is not None else 0.0)
-    skim = given("--skim", lambda: read(chosen.skim, "length", minimum=0.0) if chosen.skim is not None else 0.0)
+    asked = {
+        "station": chosen.station,
+        "grain": chosen.grain,
+        "cut_depth": given("--cut-depth", lambda: read(chosen.cut_depth, "length", above=0.0)),
+        "cut_width": given("--cut-width", lambda: read(chosen.cut_width, "length", above=0.0)),
+        "clearance": optional("--clearance", "length", 0.0),
+        "skim": optional("--skim", "length", 0.0, minimum=0.0),
+        "length": optional("--length", "length", 1000.0, above=0.0),
+        "greatest_push_off": optional("--push-off", "length", above=0.0),
+        "wear": optional("--wear", "ratio", 0.0, minimum=0.0, maximum=1.0),
+        "moisture": optional("--moisture", "ratio", minimum=0.0),
+        "in_solid": chosen.in_solid,
+        "direction": chosen.direction,
+        "goal": chosen.goal,
+    }
+    out = optional("--stick-out", "length", above=0.0)
+    value, regrind = money("--value"), money("--regrind")
+    now, hours = optional("--now", "time", above=0.0), optional("--job-hours", "time", above=0.0)
     if faults:
         raise InputError(faults)
-    setting = tune(
-        cutter,
-        material,
-        machine,
-        station=chosen.station,
-        grain=chosen.grain,
-        cut_depth=depth,
-        cut_width=width,
-        clearance=clearance,
-        skim=skim,
-    )
+    if out is not None:
+        cutter = replace(cutter, stick_out=out)
+    costs = Costs.of(shop.rates, value=value, regrind=regrind or 0.0)
+    setting = tune(cutter, material, machine, costs=costs, **asked)
+    found = []
+    if chosen.relax:
+        found = relaxations(cutter, material, machine, rack=shop.cutters, costs=costs, system=system, **asked)
     if chosen.json:
-        _print_json(_finite(setting.as_json()))
-    else:
-        print(_tune_text(cutter.title or cutter.id, material.title, setting, chosen.system or "inch"), end="")
+        data = setting.as_json()
+        data["minutes_saved"] = None if now is None else now / 60 - setting.minutes["likely"]
+        if chosen.relax:
+            data["relaxations"] = [
+                {
+                    "change": r.change,
+                    "saved_minutes": r.saved_minutes,
+                    "saved_cost": r.saved_cost,
+                    "binds": r.setting.binds,
+                }
+                for r in found
+            ]
+        _print_json(_finite(data))
+        return 0
+    from shopcalc.cutting.report import tuned_text
+
+    print(tuned_text(cutter, material, setting, asked, costs, system), end="")
+    for line in _paying(setting, found, now, hours, costs.currency):
+        print(line)
     return 0
+
+
+def _paying(
+    setting: Setting, found: list[Relaxation], now: float | None, hours: float | None, currency: str
+) -> Iterator[str]:
+    """What the setting saves against today's time, and what each change would pay."""
+    from shopcalc.cutting.relaxing import in_the_whole
+    from shopcalc.units import write_time
+
+    if now is not None:
+        saved = now / 60 - setting.minutes["likely"]
+        yield ""
+        if hours is not None:
+            yield f"Against today's {write_time(now)} it {in_the_whole(saved, hours / 3600)}."
+        else:
+            words = f"saves {write_time(60 * saved)}" if saved > 0 else "saves nothing"
+            yield f"Against today's {write_time(now)} it {words}."
+    if found:
+        width = max(len(r.change) for r in found)
+        yield ""
+        yield "One thing changed at a time"
+        for r in found:
+            cost = 0.0 if r.saved_cost is None else r.saved_cost
+            if abs(r.saved_minutes) < 1 / 600 and abs(cost) < 0.005:
+                yield f"  {r.change:<{width}}  changes nothing"
+                continue
+            time = f"{'saves' if r.saved_minutes >= 0 else 'costs'} {write_time(60 * abs(r.saved_minutes))}"
+            money = "" if r.saved_cost is None else f", {'saves' if cost >= 0 else 'costs'} {abs(cost):.2f} {currency}"
+            yield f"  {r.change:<{width}}  {time}{money}; then held back by: {r.setting.binds}"
 
 
 def _finite(value: Any) -> Any:
@@ -431,68 +514,6 @@ def _finite(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_finite(v) for v in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value
-
-
-#: House quantity of each unit limits are given in, and house units per one of it.
-_LIMIT_UNITS = {
-    "rev/min": ("spindle_speed", 1.0), "mm/min": ("feed", 1.0), "mm": ("length", 1.0), "m/s": ("speed", 1000.0),
-    "mm/tooth": ("feed_per_tooth", 1.0), "W": ("power", 1.0), "N mm": ("torque", 1.0),
-}  # fmt: skip
-
-
-def _percent(share: float | None) -> str:
-    return "?" if share is None else f"{100 * share:.0f} %"
-
-
-def _tune_text(cutter: str, material: str, setting: Setting, system: System) -> str:
-    from shopcalc.units import write, write_time
-
-    def shown(value: float | None, unit: str) -> str:
-        if value is None:
-            return "unknown"
-        quantity, factor = _LIMIT_UNITS.get(unit, ("", 1.0))
-        if quantity == "length":
-            return write(value, "length", system, fraction=value >= 1)
-        return write(value * factor, quantity, system) if quantity else f"{value:g} {unit}"
-
-    passes = f"{setting.passes}" + (f" ({setting.levels} levels)" if setting.levels > 1 else "")
-    times = [write_time(60 * setting.minutes[k]) for k in ("low", "likely", "high")]
-    facts = [
-        ("spindle speed", write(setting.rpm, "spindle_speed", system)),
-        ("feed", write(setting.feed_mm_min, "feed", system)),
-        ("plunge feed", write(setting.plunge_feed_mm_min, "feed", system)),
-        ("passes", passes),
-        ("depth a pass", shown(setting.depth_per_pass_mm, "mm")),
-        ("width a pass", shown(setting.width_per_pass_mm, "mm")),
-        ("feed per tooth", write(setting.feed_per_tooth_mm, "feed_per_tooth", system)),
-        ("greatest chip", shown(setting.greatest_chip_mm, "mm")),
-        (f"time, {'1 m' if system == 'metric' else '39.4 in'} of cut", f"{times[1]} (from {times[0]} to {times[2]})"),
-    ]
-    out = [f"{cutter} in {material}", *(f"  {name:<20} {text}" for name, text in facts), "", "Limits, tightest first"]
-    rows = [
-        (
-            _percent(x.used),
-            x.name,
-            f"{shown(x.value, x.unit)}, {'at least' if x.least else 'at most'} {shown(x.bound, x.unit)}",
-            x,
-        )
-        for x in setting.limits
-    ]
-    widths = [max(len(str(r[k])) for r in rows) for k in range(3)]
-    for used, name, amount, limit in rows:
-        bar = "█" * round(20 * min(limit.used or 0.0, 1.0))
-        kind = "hard" if limit.hard else "quality"
-        out.append(
-            f"  {used:>{widths[0]}} {bar:<20} {name:<{widths[1]}}  {amount:<{widths[2]}}  {kind}; {limit.source}"
-        )
-    out += ["", f"It is held back by: {setting.binds}. To relax that: {setting.limits[0].remedy}."]
-    if setting.forbidden:
-        out.insert(1, "  DO NOT RUN: " + "; ".join(f"{x.name}: {x.remedy}" for x in setting.forbidden))
-    out.append(
-        "A place to begin a test cut on scrap, not a promise. The cutter's mark, the makers' instructions and local "
-        "codes come first."
-    )
-    return "\n".join(line.rstrip() for line in out) + "\n"
 
 
 # --- new, lab --------------------------------------------------------------------------------------------------------
