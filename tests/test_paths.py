@@ -248,11 +248,17 @@ TENONS = {
     "haunched": Tenon(50, 9.5, 32, 25, 9, stub_length=10, stub_left=25),
     "stepped": Tenon(50, 9.5, 32, 20, 9, stub_length=10, stub_left=20, stub_right=20),
     "rounded": Tenon(60, 9.5, 32, 15, 6, rounded=True),
+    "paired": Tenon(70, 9.5, 32, 10, 6, gap=24),
+    "paired on a stub": Tenon(70, 9.5, 32, 10, 6, stub_length=10, gap=24),
 }
 
 
 @pytest.mark.parametrize("direction", ["climb", "conventional"])
-@pytest.mark.parametrize("extra", [{}, {"skim": 0.4}, {"scoring": 1.0}, {"skim": 0.3, "scoring": 0.5}], ids=str)
+@pytest.mark.parametrize(
+    "extra",
+    [{}, {"skim": 0.4}, {"scoring": 1.0}, {"skim": 0.3, "scoring": 0.5}, {"laps": True}, {"laps": True, "skim": 0.4}],
+    ids=str,
+)
 @pytest.mark.parametrize("name", TENONS)
 def test_tenons_on_end(direction, extra, name):
     """The rail's section less the tenon is at the shoulder, or at the step; the tenon is never touched."""
@@ -270,6 +276,10 @@ def test_tenons_on_end(direction, extra, name):
         return spine.buffer(r, quad_segs=64)
 
     tongue, stub = kept(0, 0), kept(s.stub_left, s.stub_right)
+    if s.gap:
+        middle = s.from_edge + s.width / 2
+        tongue = tongue.difference(box(middle - s.gap / 2, -1, middle + s.gap / 2, RAIL[1] + 1))
+        stub = stub if s.stub_length else tongue
     step = s.length - (s.stub_length if s.style != "plain" else 0)
     shoulder = ~shapely.contains_xy(stub.buffer(0.03), piece.X, piece.Y)
     ledge = shapely.contains_xy(stub.buffer(-0.03), piece.X, piece.Y)

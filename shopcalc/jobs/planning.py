@@ -36,13 +36,13 @@ from shopcalc.jobs.records import (
 from shopcalc.machines import Machine, StationName
 from shopcalc.materials import Material
 from shopcalc.motion import machine_time
-from shopcalc.moves import Kind, Moves, from_lists, join
+from shopcalc.moves import Moves, from_lists
 from shopcalc.paths.clearing import face, sink
 from shopcalc.paths.contours import cut_out, groove_along, incise, raise_panel
 from shopcalc.paths.joinery import Tenon as TenonShape
 from shopcalc.paths.joinery import bore, groove, mortise, rebate, tenon
 from shopcalc.paths.lettering import letter_lines, lettering_width
-from shopcalc.paths.tracing import Cutting, arc
+from shopcalc.paths.tracing import Cutting, arc, in_turn
 from shopcalc.paths.tracing import program as joined
 from shopcalc.shop import Shop
 from shopcalc.sources import practice
@@ -388,16 +388,7 @@ def _places(o: Sink | Mortise, length: float) -> list[float]:
 
 def _each(places: list[float], cutting: Cutting, make: Callable[[float], Moves]) -> Moves:
     """The same operation at several places, joined by rapids at the safe height."""
-    out: list[Moves] = []
-    for place in places:
-        moves = make(place)
-        if out:
-            way = [out[-1].points[-1], moves.points[0]]
-            if math.dist(*way) > 1e-7:
-                travel = from_lists(way, [Kind.RAPID], rpm=cutting.rpm, cutter=cutting.cutter.number or 0)
-                out.append(travel)
-        out.append(moves)
-    return join(out)
+    return in_turn(cutting, [make(place) for place in places])
 
 
 def _face(o: Face, part: Part, station: StationName, c: Cutting) -> Moves:

@@ -346,6 +346,30 @@ def turned(moves: Moves, angle: float, about: Point = (0.0, 0.0)) -> Moves:
     )
 
 
+def in_turn(cutting: Cutting, parts: Sequence[Moves]) -> Moves:
+    """Operations of one cutter one after the other, joined by rapids at the safe height.
+
+    Parameters
+    ----------
+    cutting : Cutting
+        Its speed and place in the rack.
+    parts : sequence of Moves
+        Each begins and ends at the safe height.
+
+    Returns
+    -------
+    Moves
+    """
+    out: list[Moves] = []
+    for moves in parts:
+        if out:
+            way = [out[-1].points[-1], moves.points[0]]
+            if math.dist(*way) > 1e-7:
+                out.append(from_lists(way, [Kind.RAPID], rpm=cutting.rpm, cutter=cutting.cutter.number or 0))
+        out.append(moves)
+    return join(out)
+
+
 def program(operations: Sequence[tuple[Cutting, Moves]], *, return_to: Point = (0.0, 0.0)) -> Moves:
     """Join operations to one program.
 
