@@ -1,7 +1,7 @@
 """Test cuts in scrap: the three-cut fit test, and a ladder of settings from gentle to hard."""
 
 from shopcalc.cutting.testcuts.ground import Ground, Scrap
-from shopcalc.cutting.testcuts.rungs import RESULTS, Ladder, LadderResult, Rung, ladder
+from shopcalc.cutting.testcuts.rungs import RESULTS, Ladder, LadderResult, Rung, hard_share, ladder
 from shopcalc.cutting.testcuts.three_cuts import FitReading, FitTest, FitWanted, fit_test
 
 __all__ = [
@@ -15,5 +15,6 @@ __all__ = [
     "Rung",
     "Scrap",
     "fit_test",
+    "hard_share",
     "ladder",
 ]

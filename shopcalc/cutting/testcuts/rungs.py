@@ -6,11 +6,14 @@ import html
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from functools import lru_cache
+from typing import Any, Literal, get_args
 
 from shopcalc.cutters import Cutter
 from shopcalc.cutting.engagement import refuse, require_at_most, require_positive
 from shopcalc.cutting.fit import write_fit
+from shopcalc.cutting.grain import Direction, grain_vector
+from shopcalc.cutting.limits import Hold, Loads, Pass, ask, check
 from shopcalc.cutting.testcuts import sheets
 from shopcalc.cutting.testcuts.ground import (
     MARGIN,
@@ -29,6 +32,8 @@ from shopcalc.cutting.tuning import Setting
 from shopcalc.errors import did_you_mean
 from shopcalc.gcode import write_program
 from shopcalc.learned import LearnedRow
+from shopcalc.machines import Machine
+from shopcalc.materials import Material
 from shopcalc.moves import Floats, Kind, Moves, Stop, from_lists, join
 from shopcalc.paths import Cutting, Tracer, program
 from shopcalc.units import System, write
@@ -371,6 +376,64 @@ def ladder(
     )
     moves = _ladder_moves(c, ground, placed, slots)
     return Ladder(c, ground, Scrap(*scrap), wide, placed, left_out, moves)
+
+
+def hard_share(
+    cutter: Cutter,
+    material: Material,
+    machine: Machine,
+    *,
+    station: TestStation,
+    width: float | None = None,
+    direction: Direction = "climb",
+    hold: Hold | None = None,
+) -> Callable[[float, float, float], float]:
+    """The share of its tightest hard bound that a setting uses, for ``ladder``.
+
+    Parameters
+    ----------
+    cutter : Cutter
+        A flat one.
+    material : Material
+        Of the scrap.
+    machine : Machine
+        Spindle, axes and clamps.
+    station : {"flat", "end"}
+        How the scrap is held.
+    width : float, optional
+        Of each cut; full-width slots where none is given [mm].
+    direction : {"climb", "conventional"}
+        Of the cut.
+    hold : Hold, optional
+        Clamps; what the machine's station says where none is given.
+
+    Returns
+    -------
+    callable
+        Of rpm, feed and depth [rev/min], [mm/min], [mm]. Hard bounds are judged at the high force; those that are not
+        known cannot be judged, except the cutter's greatest speed, without which it is nan.
+    """
+    wide = cutter.true_diameter if width is None else width
+    asked: dict[str, Any] = {
+        "station": station,
+        "grain": grain_vector(station),
+        "width": wide,
+        "in_solid": width is None,
+        "hold": hold,
+    }
+
+    @lru_cache(maxsize=64)
+    def loads(depth: float) -> Loads:
+        cut = ask(cutter, material, machine, depth=depth, **asked)
+        return Loads(cut, Pass(1, 1, depth, wide, direction))
+
+    def share(rpm: float, feed: float, depth: float) -> float:
+        hard = [x for x in check(loads(depth), rpm, feed) if x.hard]
+        if any(x.bound is None and x.name == "over-speeds the cutter" for x in hard):
+            return math.nan
+        return max(x.used for x in hard if x.used is not None)
+
+    return share
 
 
 def _as_tuple(setting: Setting | tuple[float, float, float]) -> tuple[float, float, float]:

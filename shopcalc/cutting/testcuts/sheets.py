@@ -94,7 +94,8 @@ def _steps(cutting: Cutting, ground: Ground, stops: bool, system: System) -> lis
     backed = "; clamp a back-up block behind the far face" if ground.station == "end" else ""
     way = "X along the cuts, Y across them" if ground.station == "flat" else "X across the cuts, Y along them"
     whole = 5.0 if system == "metric" else 6.35
-    clear = write(whole * math.ceil((2 * cutting.radius + cutting.lead + 10) / whole), "length", system).replace(" ", "\u00a0")
+    clear = write(whole * math.ceil((2 * cutting.radius + cutting.lead + 10) / whole), "length", system)
+    clear = clear.replace(" ", "\u00a0")
     last = "At each stop" if stops else "When it has ended"
     then = "Only then brush off, look and measure." if stops else "Leave the scrap clamped, and measure."
     return [

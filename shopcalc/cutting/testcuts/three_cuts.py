@@ -367,7 +367,7 @@ def _reading_words(
         )
 
     def thick(o: float) -> str:
-        if abs(o) < _CALIPER:
+        if abs(o) < _CALIPER / 2:
             return "right"
         return f"{write_fit(abs(o), system)} too {'thick' if o > 0 else 'thin'}"
 
