@@ -20,8 +20,8 @@ from shopcalc.cutting import grain as g
 from shopcalc.cutting.engagement import (
     Numbers,
     Result,
-    edge_share,
     effective_diameter,
+    mean_edge_share,
     refuse,
     require_at_most,
     require_positive,
@@ -162,7 +162,8 @@ def coefficients(
             edge[j] = row[name + "edge"][i] * dense * by_water * dull
             normal_edge[j] = row[name + "normal_edge"][i] * edge[j]
             ratio = row[name + "normal_chip"][i]
-            if wood == "solid" and mode == "0-90":
+            if wood == "solid" and mode == "0-90":  # neither term knows density or moisture
+                normal_edge[j] = row[name + "normal_edge"][i] * row[name + "edge"][i] * dull
                 normal_chip[j] = ratio
             else:
                 tilt = 0.02 * math.degrees(_NEUTRAL_RAKE - rake) if wood == "solid" else 0.0
@@ -326,9 +327,10 @@ class Load:
         sums = np.concatenate([np.zeros((*steps.shape[:-1], 1)), np.cumsum(steps, axis=-1)], axis=-1)
         low, high = self._lags
         out = np.zeros((2, 3, len(positions)))
+        turns = 2 * math.pi * np.arange(1 + math.ceil(high.max() / (2 * math.pi)))
         for k in range(self.cutter.flutes):
             lead = np.mod(positions + 2 * math.pi * k / self.cutter.flutes, 2 * math.pi)
-            for turn in (0.0, 2 * math.pi):  # what lags far behind meets the wood a turn later
+            for turn in turns:  # what lags far behind meets the wood whole turns later
                 a, b = lead + turn - high[:, None], lead + turn - low[:, None]
                 if np.all(high - low > 1e-6):
                     inside = _between(sums, b, entry, leave) - _between(sums, a, entry, leave)
@@ -524,8 +526,9 @@ def _slices(cutter: Cutter, width: float, level: float) -> tuple[Floats, Floats,
             radius = np.repeat(radius, 2)
         height, slope = (ends[1:] + ends[:-1]) / 2, np.full(len(radius), math.pi / 2)
         return height, np.diff(ends), radius, np.full(len(radius), width), slope
-    n = 10
-    height, thick = (np.arange(n) + 0.5) * level / n, np.full(n, level / n)
+    share = np.linspace(0, 1, 11)
+    ends = level * (share if cutter.shape == "V" else share**2)  # a round tip has most of its edge low down
+    height, thick = (ends[1:] + ends[:-1]) / 2, np.diff(ends)
     radius = np.asarray(effective_diameter(cutter, height)) / 2
-    slope = np.maximum(np.arcsin(np.minimum(1.0, edge_share(cutter, height))), 0.15)
-    return height, thick, radius, np.minimum(width, 2 * radius), slope
+    edge = np.append(0.0, ends[1:] / mean_edge_share(cutter, ends[1:]))
+    return height, thick, radius, np.minimum(width, 2 * radius), np.arcsin(np.minimum(1.0, thick / np.diff(edge)))
