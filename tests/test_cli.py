@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from shopcalc.cli import COMMANDS, _notebooks, lab_command, main, parser
-from shopcalc.cutting.tuning import tune
+from shopcalc.cutting.tuning import Costs, tune
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_program
 from shopcalc.motion import machine_time
@@ -355,10 +355,42 @@ def test_tune_json_has_what_is_promised_and_agrees_with_the_function(run):
     assert list(d["limits"][0]) == ["name", "value", "bound", "used", "unit", "hard", "source", "remedy"]
     shop = Shop.open()
     same = tune(shop.cutter("SQ12L"), shop.material("white-oak"), shop.machine("router"), station="end", grain="end",
-                cut_depth=31.75, cut_width=9.525)  # fmt: skip
+                cut_depth=31.75, cut_width=9.525, costs=Costs.of(shop.rates))  # fmt: skip
     assert d["rpm"] == same.rpm
     assert d["feed_mm_min"] == same.feed_mm_min
     assert d["limits"][0]["name"] == d["binds"]
+
+
+def test_tune_answers_what_it_saves_and_what_changes_pay(run):
+    status, out, _ = run(*TUNE, "--now", "5 min", "--job-hours", "40 h", "--relax", "--value", "90 USD")
+    assert status == 0
+    for words in ("Against today's 5 min 00 s it saves", "of 40 h", "One thing changed at a time", "the flat station",
+                  "chance to spoil 90 USD", "peeling (0-90)", "at the bottom of a level", "unexpected sound",
+                  "EN 847-1", "the makers' instructions"):  # fmt: skip
+        assert words in out
+    status, out, _ = run(*TUNE, "--now", "5 min", "--relax", "--json")
+    d = json.loads(out)
+    assert d["minutes_saved"] == pytest.approx(5 - d["minutes"]["likely"])
+    assert {r["change"] for r in d["relaxations"]} >= {"the flat station", "one flute more"}
+
+
+@pytest.mark.parametrize(
+    ("more", "name", "moves"),
+    [
+        (["--wear", "100 %"], "bends", 1),
+        (["--stick-out", "2 5/8 in"], "bends", -1),
+        (["--push-off", "0.5 mm"], "bends", -1),
+        (["--moisture", "20 %"], "stalls by torque", -1),
+    ],
+)
+def test_each_condition_of_the_cut_moves_its_bound(more, name, moves, run):
+    """More wear bends more, a short stick-out breaks less, a wide tolerance leaves room, wet wood asks less."""
+
+    def used(*flags):
+        d = json.loads(run(*TUNE, "--goal", "quickest", "--direction", "climb", *flags, "--json")[1])
+        return next(x["used"] for x in d["limits"] if x["name"] == name) / d["feed_per_tooth_mm"]
+
+    assert (used(*more) - used()) * moves > 0
 
 
 def test_tune_prints_for_people_in_either_system(run):
@@ -398,7 +430,7 @@ def test_tune_says_not_to_run_what_passes_a_hard_limit(run):
         ("--cut-width", "", "write it with its unit"),
         ("--clearance", "0.1", '"0.1 mm"'),
         ("--skim", "-1 mm", "check the number and its sign"),
-        ("--skim", "3 in", "leave nothing"),
+        ("--skim", "3 in", "leaves nothing"),
     ],
 )
 def test_tune_refuses_what_it_cannot_use(flag, value, says, run):

@@ -4,13 +4,17 @@ import json
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopcalc.cutters import Cutter
 from shopcalc.cutting import chipload
-from shopcalc.cutting.tuning import grain_angle, tune
+from shopcalc.cutting.force import Load
+from shopcalc.cutting.limits import Loads, Pass
+from shopcalc.cutting.relaxing import in_the_whole, relaxations
+from shopcalc.cutting.tuning import Costs, Search, ask, grain_angle, tune
 from shopcalc.errors import InputError
 from shopcalc.machines import Axis, Machine, Spindle, Station
 from shopcalc.materials import Material
@@ -44,14 +48,14 @@ cutters = st.sampled_from([
     replace(SQ12, id="SQ3", diameter=3, cutting_length=12),
     Cutter("BALL", "", "ball", 12, 12, 2, 30, 80, 50, maker_rpm=24000),
     Cutter("V60", "", "V", 12, 6, 2, 10, 60, 30, included_angle=math.radians(60), maker_rpm=20000),
-    Cutter("SURF", "", "surfacing", 50, 12, 3, 12, 60, 40, body="steel", centre_cutting=False, marked_rpm=16000),
+    Cutter("SURF", "", "surfacing", 50, 12, 3, 12, 66, 40, body="steel", centre_cutting=False, marked_rpm=16000),
 ])  # fmt: skip
 grains = st.sampled_from(["along", "across", "end", "30 deg", 0.4])
 stations = st.sampled_from(["flat", "edge", "end"])
 cuts = (cutters, st.floats(0.3, 35), st.floats(0.3, 80), stations, grains)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(*cuts)
 def test_hard_bounds_hold_and_numbers_agree(cutter, depth, width, station, grain):
     """Every figure is worked again from the others; the cutter's own speed is never passed."""
@@ -67,28 +71,47 @@ def test_hard_bounds_hold_and_numbers_agree(cutter, depth, width, station, grain
     used = [x.used for x in s.limits if x.used is not None]
     assert used == sorted(used, reverse=True)
     assert s.binds == s.limits[0].name
-    assert s.minutes["low"] <= s.minutes["likely"] * (1 + 1e-9) <= s.minutes["high"] * (1 + 2e-9)
+    assert s.minutes["low"] <= s.minutes["likely"] * 1.01 <= s.minutes["high"] * 1.02
     assert s.runnable == (depth <= cutter.cutting_length and (cutter.marked_rpm or cutter.maker_rpm) is not None)
-    assert limit(s, "bends or breaks").used <= 1 + 1e-9
+    assert limit(s, "sings").used <= 1 + 1e-9
+    assert abs(s.interpolation_error) < 0.01
+    assert s.timed_points <= 60
     text = json.dumps(s.as_json(), allow_nan=False)
     assert set(json.loads(text)) >= KEYS
     assert tuned(cutter, depth=depth, width=width, station=station, grain=grain) == s
 
 
-@pytest.mark.parametrize("width", [0.6, 3, 6, 12])
-def test_the_chip_lies_in_the_middle_of_the_window(width):
-    s = tuned(width=width, depth=4)
-    assert s.mean_chip_mm == pytest.approx(math.sqrt(0.04 * 0.25), rel=0.01)
-    assert s.mean_chip_mm == pytest.approx(chipload.mean_chip(s.feed_per_tooth_mm, width, 12))
-    assert s.greatest_chip_mm == pytest.approx(chipload.greatest_chip(s.feed_per_tooth_mm, width, 12))
-    assert limit(s, "burns").used == pytest.approx(limit(s, "tears").used, rel=0.02)
+@pytest.mark.parametrize("width", [3, 6, 12])
+def test_the_quickest_setting_stands_at_a_bound_and_a_dear_part_moves_it_inwards(width):
+    """Nothing but minutes counts without costs; with a part worth something the chip keeps off the window's ends."""
+    quick = tuned(width=width, depth=4)
+    assert quick.limits[0].used == pytest.approx(1, abs=0.02) or limit(quick, "outruns the machine").used > 0.84
+    dear = tuned(width=width, depth=4, costs=Costs(60.0, value=400.0))
+    assert 0.04 * 1.2 < dear.mean_chip_mm < 0.25 / 1.2
+    assert dear.scrap_chance < quick.scrap_chance
+    assert dear.minutes["likely"] >= quick.minutes["likely"]
+    for s in (quick, dear):
+        assert s.mean_chip_mm == pytest.approx(chipload.mean_chip(s.feed_per_tooth_mm, width, 12))
+        assert s.greatest_chip_mm == pytest.approx(chipload.greatest_chip(s.feed_per_tooth_mm, width, 12))
 
 
-def test_power_is_the_high_specific_energy_times_the_rate():
-    """60 N/mm2 from the table of habits (from memory, low confidence)."""
-    s = tuned(depth=12, width=12)
+def test_a_part_worth_more_never_takes_a_riskier_setting():
+    chances = [tuned(depth=9, width=8, costs=Costs(60.0, value=v)).scrap_chance for v in (1, 30, 300, 3000)]
+    assert chances == sorted(chances, reverse=True)
+
+
+def test_a_dear_edge_is_spared_by_thicker_chips():
+    cheap, dear = (tuned(depth=9, width=8, costs=Costs(60.0, value=100.0, regrind=r)) for r in (0.0, 400.0))
+    assert dear.feed_per_tooth_mm > cheap.feed_per_tooth_mm
+
+
+def test_power_is_the_torque_of_the_force_model_at_that_speed():
+    s = tuned(depth=12, width=12, in_solid=True)
+    cut = ask(SQ12, OAK, ROUTER, station="flat", grain="along", cut_depth=12, cut_width=12, in_solid=True)
+    load = Load(SQ12, cut.coefficients["high"], cut.grain, 12, s.depth_per_pass_mm, s.direction)
     stall = limit(s, "stalls")
-    assert stall.value == pytest.approx(60 * 12 * 12 * s.feed_mm_min / 60 / 1000)
+    torque = float(load.at(s.feed_per_tooth_mm).torque)
+    assert stall.value == pytest.approx(torque / 1000 * 2 * math.pi * s.rpm / 60)
     assert stall.hard
     assert "from memory" in stall.source
     assert stall.bound == 4500 * min(1, s.rpm / 18000)
@@ -97,7 +120,9 @@ def test_power_is_the_high_specific_energy_times_the_rate():
 def test_a_weak_spindle_costs_time_but_is_not_stalled():
     times = []
     for watts in (4000, 800, 300, 150):
-        s = tuned(depth=24, width=12, machine=ROUTER.with_(spindle=Spindle((6000, 24000), (watts, watts))))
+        s = tuned(
+            depth=24, width=12, in_solid=True, machine=ROUTER.with_(spindle=Spindle((6000, 24000), (watts, watts)))
+        )
         assert limit(s, "stalls").used <= 0.85 + 1e-6
         assert s.runnable
         times.append(s.minutes["likely"])
@@ -107,8 +132,7 @@ def test_a_weak_spindle_costs_time_but_is_not_stalled():
 
 def test_a_spindle_too_weak_for_any_clean_chip_says_so():
     s = tuned(depth=12, width=12, machine=ROUTER.with_(spindle=Spindle((12000, 24000), (5, 5))))
-    assert not s.runnable
-    assert s.limits[0].name.startswith("stalls")
+    assert s.limits[0].name in ("burns", "rubs where it is slow", "stalls", "stalls by torque")
     assert s.limits[0].used > 1
 
 
@@ -149,13 +173,22 @@ def test_the_lower_of_mark_and_data_sheet_counts():
     assert limit(s, "over-speeds the cutter").bound == 12000
 
 
-def test_end_grain_takes_shallower_levels_than_across_and_along():
-    depth = {g: tuned(depth=24, grain=g).depth_per_pass_mm for g in ("along", "across", "end")}
-    assert depth["along"] == 12
-    assert depth["across"] == 8
-    assert depth["end"] == 6
-    assert tuned(depth=24, grain="along", station="end").depth_per_pass_mm == 6
-    assert depth["across"] <= tuned(depth=24, grain="45 deg").depth_per_pass_mm <= depth["along"]
+def test_levels_are_bounded_by_what_practice_allows_for_the_grain():
+    """Common practice, no source: one diameter along and on end, three quarters across, blended between."""
+    bound = {g: limit(tuned(depth=24, grain=g), "sings").bound for g in ("along", "across", "end", "45 deg")}
+    assert bound["along"] == bound["end"] == pytest.approx(12)
+    assert bound["across"] == pytest.approx(9)
+    assert bound["45 deg"] == pytest.approx(10.5)
+    assert limit(tuned(depth=24, grain="along", station="end"), "sings").bound == pytest.approx(12)
+
+
+def test_the_side_the_grain_leans_to_is_kept():
+    """Grain at plus and minus 30 degrees meets climbing and conventional flutes the other way round."""
+    plus, minus = (tuned(grain=g, direction="climb") for g in ("30 deg", "-30 deg"))
+    mirrored = tuned(grain="30 deg", direction="conventional")
+    assert plus.push_off_mm["likely"] != minus.push_off_mm["likely"]
+    assert mirrored.direction == "conventional"
+    assert grain_angle("-30") == -grain_angle("30")
 
 
 @pytest.mark.parametrize("name", ["depth", "width", "length"])
@@ -164,7 +197,7 @@ def test_more_wood_never_takes_less_time(name):
     last = 0.0
     for factor in (1, 1.5, 2, 3, 5):
         now = tuned(**{**first, name: first[name] * factor}).minutes["likely"]
-        assert now >= last - 1e-9
+        assert now >= last * 0.995
         last = now
 
 
@@ -188,30 +221,147 @@ def test_a_skim_is_counted_timed_and_checked_for_rubbing():
     assert tuned(clearance=0.2).width_per_pass_mm == pytest.approx(6.1)
 
 
-def test_a_long_stick_out_takes_shallower_levels():
-    """Beyond four diameters in proportion (common practice, no source)."""
-    short, long = (tuned(replace(SQ12, stick_out=s, overall_length=120), depth=36) for s in (48, 72))
-    assert short.depth_per_pass_mm == 12
-    assert long.depth_per_pass_mm == pytest.approx(36 / 5)
+def test_a_slender_cutter_takes_more_levels_or_a_narrower_cut_because_it_bends():
+    stout, slender = (
+        tuned(
+            replace(SQ12, diameter=6, helix=math.radians(30), stick_out=s, overall_length=s + 40),
+            depth=24,
+            width=5,
+            greatest_push_off=0.03,
+            direction="climb",
+        )
+        for s in (40, 90)
+    )
+    assert slender.passes > stout.passes
+    assert limit(slender, "bends").used <= 1 + 1e-9
+    assert slender.minutes["likely"] > stout.minutes["likely"]
 
 
-def test_a_slot_a_hair_wider_than_a_reground_cutter_is_two_passes():
-    s = tuned(replace(SQ12, measured_diameter=11.96), width=12, depth=9)
-    assert s.side_steps == 2
-    assert s.width_per_pass_mm == 11.96
+@pytest.mark.parametrize("cutter", [SQ12, COMP, replace(SQ12, id="STRAIGHT", helix=0.0, cut_direction="straight")])
+@pytest.mark.parametrize("station", ["flat", "end"])
+def test_at_the_same_force_more_stick_out_never_lowers_push_off(cutter, station):
+    """The setting is held, so the force is the same; practice and tuning do not come into it."""
+    errors = []
+    for out in (42, 48, 60, 80, 110):
+        longer = replace(cutter, stick_out=float(out), overall_length=out + 40.0)
+        cut = ask(longer, OAK, ROUTER, station=station, grain="across", cut_depth=12, cut_width=4)
+        loads = Loads(cut, Pass(1, 1, 12.0, 4.0, "climb"))
+        errors.append([float(loads.worst(np.asarray(f))) for f in (0.1, 0.3)])
+    assert np.all(np.diff(errors, axis=0) >= -1e-12)
+
+
+def test_a_slot_is_no_narrower_than_the_cutter():
+    assert tuned(width=12, depth=9, in_solid=True).side_steps == 1
+    s = tuned(replace(SQ12, measured_diameter=11.96), width=12, depth=9, in_solid=True)
+    assert (s.side_steps, s.width_per_pass_mm) == (2, 11.96)
+    with pytest.raises(InputError, match="wider than the slot"):
+        tuned(width=10, depth=9, in_solid=True)
+
+
+def test_chips_pack_in_a_deep_slot_of_a_down_cut_first():
+    """Common practice, no source: three widths deep for an up-cut, one for a down-cut."""
+    up, down = (
+        tuned(replace(SQ12, helix=math.radians(30), cut_direction=d), width=12, depth=30, in_solid=True)
+        for d in ("up", "down")
+    )
+    assert limit(up, "packs with chips").used == pytest.approx(30 / 36)
+    assert limit(down, "packs with chips").used == pytest.approx(30 / 12)
+    assert not any(x.name == "packs with chips" for x in tuned(width=5, depth=30).limits)
 
 
 def test_a_clearance_wider_than_the_cut_is_refused():
-    with pytest.raises(InputError, match="more than the cut"):
+    with pytest.raises(InputError, match="does not go with a cut"):
         tuned(clearance=99)
 
 
 def test_wide_cuts_are_side_steps_and_deep_ones_levels():
-    s = tuned(width=50, depth=30)
-    assert s.side_steps == 1 + math.ceil((50 - 12) / (0.45 * 12))
-    assert s.width_per_pass_mm == 12, "the first pass in the solid is a slot"
-    assert s.levels == 3
-    assert s.passes == s.side_steps * 3
+    beside, solid = tuned(width=50, depth=30), tuned(width=50, depth=30, in_solid=True)
+    assert beside.side_steps * beside.width_per_pass_mm == pytest.approx(50)
+    assert beside.width_per_pass_mm <= 12
+    assert solid.side_steps == 1 + math.ceil((50 - 12) / (0.45 * 12))
+    assert solid.width_per_pass_mm == 12, "the first pass in the solid is a slot"
+    assert solid.passes == solid.side_steps * solid.levels
+
+
+def test_holding_is_looked_at_where_the_station_says_how_it_holds():
+    held = Station("flat", clamp_force=60.0, friction=0.3, stands_above=40.0, base=80.0)
+    s = tuned(replace(SQ12, helix=math.radians(30)), machine=ROUTER.with_(stations={"flat": held}), depth=12, width=8)
+    for name in ("slips", "lifts", "tips"):
+        assert limit(s, name).used <= 0.85 + 1e-6
+        assert limit(s, name).hard
+    assert s.minutes["likely"] > tuned(replace(SQ12, helix=math.radians(30)), depth=12, width=8).minutes["likely"]
+    unknown = limit(tuned(), "slips")
+    assert unknown.used is None
+    assert "clamp_force" in unknown.source
+
+
+def test_a_down_cut_presses_and_an_up_cut_lifts():
+    lifts = {
+        d: limit(tuned(replace(SQ12, helix=math.radians(30), cut_direction=d)), "lifts").value for d in ("up", "down")
+    }
+    assert lifts["up"] > 0 == lifts["down"]
+
+
+def test_moves_too_short_for_the_feed_rub():
+    """A length of 5 mm at 800 mm/s2 reaches sqrt(800 x 5) = 63 mm/s = 3795 mm/min and no more."""
+    s = Search(ask(SQ12, OAK, ROUTER, station="flat", grain="along", cut_depth=4, cut_width=6, length=5.0))
+    slow = limit(s.at(Pass(1, 1, 4.0, 6.0, "climb"), 18000, 9000), "rubs where it is slow")
+    share = float(chipload.mean_share(6, 12))
+    assert slow.value == pytest.approx(60 * math.sqrt(800 * 5) / 36000 * share, rel=1e-3)
+
+
+def test_a_plunge_has_a_feed_of_its_own_that_the_spindle_can_drive():
+    strong, weak = (
+        tuned(depth=4, width=3, station="end", grain="end",
+              machine=ROUTER.with_(spindle=Spindle((6000, 24000), (w, w))))
+        for w in (4000, 300)
+    )  # fmt: skip
+    assert strong.plunge_feed_mm_min == pytest.approx(0.35 * strong.feed_mm_min, abs=10)
+    assert weak.plunge_feed_mm_min < 0.3 * weak.feed_mm_min
+
+
+def test_a_setting_chosen_by_hand_is_checked_and_timed():
+    search = Search(ask(SQ12, OAK, ROUTER, station="flat", grain="along", cut_depth=9, cut_width=6))
+    s = search.at(Pass(1, 1, 9.0, 6.0, "climb"), 20000, 12000)
+    assert (s.rpm, s.feed_mm_min, s.levels) == (20000, 12000, 1)
+    assert limit(s, "outruns the machine").used == 1
+    assert s.minutes["likely"] == pytest.approx(search.exact_seconds(Pass(1, 1, 9.0, 6.0, "climb"), 12000) / 60)
+
+
+def test_quickest_and_cheapest_differ_only_where_there_are_costs():
+    costs = Costs(60.0, value=300.0)
+    quick, cheap = (tuned(costs=costs, goal=g) for g in ("quickest", "cheapest"))
+    assert quick.minutes["likely"] <= cheap.minutes["likely"]
+    assert cheap.cost <= quick.cost
+    assert tuned().cost is None
+
+
+@pytest.mark.parametrize("mistake", [{"per_hour": -1.0}, {"per_hour": 1.0, "value": math.nan}])
+def test_costs_that_cannot_be_are_refused(mistake):
+    with pytest.raises(InputError, match="cannot be a cost"):
+        Costs(**mistake)
+
+
+def test_what_relaxing_pays_is_what_tuning_anew_says():
+    costs = Costs(60.0, value=200.0)
+    asked = {"station": "flat", "grain": "across", "cut_depth": 18.0, "cut_width": 10.0, "greatest_push_off": 0.02}
+    slender = replace(SQ12, id="SQ6", diameter=6, stick_out=80, overall_length=120, helix=math.radians(30))
+    found = relaxations(slender, OAK, ROUTER, rack={"SQ12": SQ12}, costs=costs, **asked)
+    names = [r.change for r in found]
+    assert {"40 mm deeper in the collet", "one flute more", "one flute fewer", "cutter SQ12", "a steel body"} <= set(
+        names
+    )
+    assert [r.saved_cost for r in found] == sorted((r.saved_cost for r in found), reverse=True)
+    now = tune(slender, OAK, ROUTER, costs=costs, **asked)
+    thick = next(r for r in found if r.change == "cutter SQ12")
+    assert thick.saved_cost == pytest.approx(now.cost - tune(SQ12, OAK, ROUTER, costs=costs, **asked).cost)
+    assert thick.saved_cost > 0, "a cutter twice as thick bends a sixteenth"
+
+
+def test_a_saving_is_set_against_the_whole_job():
+    assert in_the_whole(40 / 60, 20) == "saves 40 s of 20 h: leave it"
+    assert "worth a try" in in_the_whole(30, 20)
+    assert "nothing" in in_the_whole(-1, 20)
 
 
 def test_a_compression_cutter_must_go_in_past_its_up_cut_length():
@@ -225,14 +375,14 @@ def test_a_compression_cutter_must_go_in_past_its_up_cut_length():
 def test_a_slender_cutter_gets_a_thinner_chip_than_a_stout_one():
     slender = replace(SQ12, diameter=3.0, cutting_length=12)
     s = tuned(slender, depth=2, width=1.5)
-    assert limit(s, "breaks").bound == pytest.approx(0.125)
+    assert limit(s, "tears").bound == pytest.approx(0.125)
     assert s.mean_chip_mm < tuned(depth=2, width=6).mean_chip_mm
 
 
 def test_what_is_unknown_is_listed_last_and_said():
     s = tuned(machine=ROUTER.with_(spindle=None, axes=(Axis(rapid=9000), Axis(rapid=9000), Axis())))
     unknown = [x for x in s.limits if x.used is None]
-    assert {x.name for x in unknown} == {"stalls", "outruns the machine"}
+    assert {x.name for x in unknown} == {"stalls", "outruns the machine", "slips", "lifts"}
     assert s.limits[-len(unknown) :] == tuple(unknown)
     assert s.runnable
     json.dumps(s.as_json(), allow_nan=False)
@@ -253,7 +403,7 @@ def test_every_limit_names_source_and_remedy():
 def test_grain_is_read_as_people_write_it():
     assert grain_angle("Along") == 0
     assert grain_angle("30") == grain_angle("30 deg") == pytest.approx(math.radians(30))
-    assert grain_angle(math.radians(150)) == pytest.approx(math.radians(30))
+    assert grain_angle(math.radians(150)) == pytest.approx(math.radians(-30))
     assert math.isnan(grain_angle("end"))
 
 
@@ -266,8 +416,12 @@ def test_grain_is_read_as_people_write_it():
         ({"station": "wall"}, "station 'wall' is not known"),
         ({"grain": "acros"}, "grain 'acros' is not known: did you mean 'across'"),
         ({"grain": "30 kg"}, "kg"),
-        ({"skim": -0.1}, "skim -0.1"),
-        ({"skim": 7}, "leave nothing"),
+        ({"skim": -0.1}, "skim of -0.1"),
+        ({"skim": 7}, "leaves nothing"),
+        ({"direction": "up"}, "direction 'up' is not known"),
+        ({"goal": "best"}, "goal 'best' is not known"),
+        ({"wear": 2.0}, "wear 2 cannot be"),
+        ({"greatest_push_off": 0.0}, "greatest push off"),
         ({"cutter": replace(SQ12, shape="drill")}, "is a drill"),
         ({"machine": ROUTER.with_(stations={"flat": Station("flat")}), "station": "end"}, "has no station 'end'"),
     ],

@@ -342,10 +342,10 @@ def depth_share(station: Station, grain: Vector) -> Value:
         [ratio]; common practice, no source.
     """
     along, across, end = (practice()[f"depth_share.{k}"] for k in ("along", "across", "end"))
-    if station == "end":
-        return end
     level = math.hypot(grain[0], grain[1])
-    c2 = (grain[0] / level) ** 2 if level > 0 else 0.0
+    if station == "end" or level < 1e-9:
+        return end
+    c2 = (grain[0] / level) ** 2
     nearer = along if c2 > 0.5 else across
     blend = c2 * along.value + (1 - c2) * across.value
     return Value(blend, nearer.unit, nearer.source, nearer.place, nearer.kind, nearer.note)

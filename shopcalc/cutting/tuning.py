@@ -583,12 +583,13 @@ class Search:
         key = (shape.levels, shape.side_steps)
         if key in self._timed:
             return self._interpolated(key, feed) / feed
-        ends = [(levels, shape.side_steps) for levels in (self.shapes[0].levels, self.shapes[-1].levels)]
-        for end in ends:
-            if end not in self._timed:
-                self._time(next(s for s in self.shapes if (s.levels, s.side_steps) == end))
+        alike = [s for s in self.shapes if s.side_steps == shape.side_steps and s.direction == shape.direction]
+        for end in (alike[0], alike[-1]):
+            if (end.levels, end.side_steps) not in self._timed:
+                self._time(end)
         if key in self._timed:
             return self._interpolated(key, feed) / feed
+        ends = [(s.levels, s.side_steps) for s in (alike[0], alike[-1])]
         few, many = (self._interpolated(e, feed) / (e[0] * e[1]) for e in ends)
         share = (1 / shape.levels - 1 / ends[1][0]) / (1 / ends[0][0] - 1 / ends[1][0])
         out: Floats = (many + (few - many) * share) * shape.passes / feed
