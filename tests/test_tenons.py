@@ -121,7 +121,7 @@ def test_other_tenons_are_tuned_on_end_and_refused_lying_flat(shape, style):
 
 
 def test_a_cutter_too_short_for_the_tenon_is_refused_with_a_remedy():
-    with pytest.raises(InputError, match="longer than the 38.1 mm flutes of SQ12") as caught:
+    with pytest.raises(InputError, match=r"longer than the 38\.1 mm flutes of SQ12") as caught:
         tenons.on_end(SHOP.cutter("SQ12"), OAK, SMALL, *RAIL, SHAPE)
     assert "lying flat" in caught.value.faults[0].remedy
     with pytest.raises(InputError, match="nothing is to be cut"):

@@ -497,6 +497,7 @@ class Search:
         self._moves: dict[tuple[int, int], Moves] = {}
         self._timed: dict[tuple[int, int], dict[float, float]] = {}
         self._grids: dict[Pass, tuple[Floats, Floats, Floats]] = {}
+        self._known: dict[tuple[int, int], tuple[float, float]] = {}
         self._overhead = 0.0  # s a pass beyond length over feed, once known
         self.points = 0
         wood = cut.coefficients  # the high force is the one that one in ten exceeds
@@ -530,11 +531,20 @@ class Search:
         return max(min(self.feed_cap, self.high * self.cut.cutter.flutes * per_tooth), _FEED_STEP)
 
     def _greatest_per_tooth(self, shape: Pass) -> float:
-        c = self.cut.cutter
-        level = min(shape.level, c.cutting_length)
-        across = float(effective_diameter(c, level))
-        share = float(mean_share(min(shape.width, across), across) * mean_edge_share(c, level))
-        return min(self.cut.chip_thick / share, self.cut.greatest_feed_per_tooth)
+        return self._geometry(shape)[0]
+
+    def _geometry(self, shape: Pass) -> tuple[float, float]:
+        """Greatest feed per tooth of a division [mm/tooth]; way of an edge through the wood in a turn [mm]."""
+        key = (shape.levels, shape.side_steps)
+        if key not in self._known:
+            c = self.cut.cutter
+            level = min(shape.level, c.cutting_length)
+            across = float(effective_diameter(c, level))
+            width = min(shape.width, across)
+            share = float(mean_share(width, across) * mean_edge_share(c, level))
+            most = min(self.cut.chip_thick / share, self.cut.greatest_feed_per_tooth)
+            self._known[key] = most, float(engagement_angle(width, across)) * across / 2
+        return self._known[key]
 
     def exact_seconds(self, shape: Pass, feed: float) -> float:
         """Time of the whole cut at a feed, by the motion engine [s].
@@ -732,7 +742,7 @@ class Search:
             [rev/min], as run [mm/min].
         """
         turns = shape.passes * self.cut.length / np.asarray(feed) * np.asarray(rpm)
-        return np.asarray(turns * self._contact(shape) / habit("edge_life"))
+        return np.asarray(turns * self._geometry(shape)[1] / habit("edge_life"))
 
     def best(self, quality: Band = "likely", start: _Trial | None = None) -> _Trial:
         """The best setting when the wood asks for that force.
@@ -773,13 +783,8 @@ class Search:
         if self.costs is None or self.goal == "quickest":
             return seconds
         turns = shape.passes * self.cut.length / (self.cut.cutter.flutes * self._greatest_per_tooth(shape))
-        worn = self.costs.regrind * turns * self._contact(shape) / habit("edge_life")
+        worn = self.costs.regrind * turns * self._geometry(shape)[1] / habit("edge_life")
         return seconds / 3600 * self.costs.per_hour + worn
-
-    def _contact(self, shape: Pass) -> float:
-        """Way of an edge through the wood in one turn [mm]."""
-        across = float(effective_diameter(self.cut.cutter, min(shape.level, self.cut.cutter.cutting_length)))
-        return float(engagement_angle(min(shape.width, across), across)) * across / 2
 
     def _pick(
         self, shape: Pass, rpm: Floats, feed: Floats, penalty: Floats, least: float, worth: float
