@@ -261,7 +261,9 @@ class Load:
             The part that is always there [N/mm], and what grows with each mm of feed per tooth [N/mm2].
         """
         c, a = self.coefficients, np.asarray(angle, dtype=float)
-        modes = g.flute_modes(self.grain, a, self.cutter.helix, slope)
+        # rising, up-cut flutes trail and down-cut ones lead; a compression cutter counts as up-cut throughout
+        lean = self.cutter.helix if self.cutter.cut_direction == "down" else -self.cutter.helix
+        modes = g.flute_modes(self.grain, a, lean, slope)
         longer, chip = 1 / (math.cos(self.cutter.helix) * np.sin(slope)), np.sin(a)
         tangential = np.stack([modes @ c.edge * longer, modes @ c.chip * chip])
         return tangential, np.stack([modes @ c.normal_edge * longer, modes @ c.normal_chip * chip])

@@ -104,7 +104,8 @@ def flute_modes(grain: Vector, angle: Numbers, helix: float = 0.0, slope: Number
     angle : float or (n,) float
         Rotation angle [rad].
     helix : float
-        Either hand [rad].
+        Negative where the edge trails as it rises (up-cut), positive where it leads (down-cut); level grain and
+        straight sides give the same either way [rad].
     slope : float or (n,) float
         Of the edge against the plane of rotation: a right angle for straight sides, less on balls, V and tapers [rad].
 
