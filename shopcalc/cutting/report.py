@@ -8,7 +8,7 @@ from typing import Any
 
 from shopcalc.cutters import Cutter
 from shopcalc.cutting.grain import lie_at_wall, mean_flute_modes
-from shopcalc.cutting.limits import Limit
+from shopcalc.cutting.limits import Limit, habit
 from shopcalc.cutting.tuning import Costs, Setting, ask
 from shopcalc.machines import Machine
 from shopcalc.materials import Material
@@ -55,8 +55,25 @@ def amount(value: float | None, unit: str, system: System) -> str:
         return "unknown"
     quantity, factor = _UNITS.get(unit, ("", 1.0))
     if quantity == "length":
-        return write(value, "length", system, fraction=value >= 1)
+        return small_length(value, system) if value < 1 else write(value, "length", system)
     return write(value * factor, quantity, system) if quantity else f"{value:g} {unit}"
+
+
+def small_length(value: float, system: System) -> str:
+    """A chip or an error to a thousandth of a millimetre or a ten-thousandth of an inch.
+
+    Parameters
+    ----------
+    value : float
+        [mm].
+    system : {"metric", "inch"}
+        What the reader thinks in.
+
+    Returns
+    -------
+    str
+    """
+    return f"{value / 25.4:.4f} in" if system == "inch" else f"{value:.3f} mm"
 
 
 def percent(share: float | None) -> str:
@@ -118,7 +135,7 @@ def wall_error_words(bottom: float, top: float, system: System) -> str:
 
     def one(value: float) -> str:
         way = "left on" if value >= 0 else "too much off"
-        return f"{write(abs(value), 'length', system, fraction=False)} {way}"
+        return f"{small_length(abs(value), system)} {way}"
 
     return f"{one(bottom)} at the bottom of a level, {one(top)} at its top"
 
@@ -206,8 +223,13 @@ def tuned_text(
         facts.append(("expected cost", words))
     grain = ask_grain(cutter, material, asked)
     facts += list(zip(("grain", "at the wall"), grain_words(cutter, grain, s), strict=True))
+    free = 100 * habit("reserve")
     out = [f"{cutter.title or cutter.id} in {material.title}", *(f"  {n:<20} {t}" for n, t in facts)]
-    out += ["", "Limits, tightest first", *_limit_lines(s.limits, system)]
+    out += [
+        "",
+        f"Limits, tightest first; hard ones keep {free:.0f} % free where they are not mere sizes",
+        *_limit_lines(s.limits, system),
+    ]
     out += ["", f"It is held back by: {s.binds}. To relax that: {s.limits[0].remedy}."]
     if s.forbidden:
         out.insert(1, "  DO NOT RUN: " + "; ".join(f"{x.name}: {x.remedy}" for x in s.forbidden))
