@@ -227,7 +227,7 @@ def bibliography() -> Mapping[str, Source]:
 #: Units of the practice table, house quantity by name of value (the part before the first dot).
 _PRACTICE = {
     "chip_thin": "length", "chip_thick": "length", "depth_share": "ratio", "rim_speed_steel": "speed",
-    "rim_speed_carbide": "speed", "unmarked_rpm": "spindle_speed", "specific_energy": "pressure",
+    "rim_speed_carbide": "speed", "unmarked_rpm": "spindle_speed",
     "plunge_share": "ratio", "stepover_share": "ratio", "feed_per_tooth_share": "ratio",
     "reserve": "ratio", "last_depth": "length", "modulus": "pressure",
     "shear_modulus": "pressure", "strength": "pressure", "flute_share": "ratio", "holder_stiffness": "stiffness",

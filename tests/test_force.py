@@ -1,7 +1,7 @@
 """Forces against vectors written anew, adaptive quadrature, thin discs turned one by one, and hand cases of the signs.
 
-The oracle: a flute at rotation angle a stands at the outward radius r and moves along m (clockwise from above). Where it
-is in the wood it takes a chip of feed per tooth times how far m carries it ahead; the force on the cutter is
+The oracle: a flute at rotation angle a stands at the outward radius r and moves along m (clockwise from above). Where
+it is in the wood it takes a chip of feed per tooth times how far m carries it to the right; the force on the cutter is
 -F_t m - F_n r. Mode shares come from the three directions of the cut: along it, along the edge, square to both.
 """
 
@@ -224,9 +224,11 @@ def test_a_turn_averages_to_the_mean_and_stays_below_the_greatest(share, helix, 
 
 @pytest.mark.parametrize("direction", ["climb", "conventional"])
 @pytest.mark.parametrize("way", ["up", "down"])
-@pytest.mark.parametrize(("helix", "width", "level"), [(0.5, 2.0, 18.0), (0.5, 9.0, 18.0), (0.0, 2.0, 18.0), (0.8, 12.0, 36.0)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("helix", "width", "level"), [(0.5, 2.0, 18.0), (0.5, 9.0, 18.0), (0.0, 2.0, 18.0), (0.8, 12.0, 36.0)]
+)
 def test_force_as_a_flute_passes_the_wall_against_discs(helix, width, level, way, direction):
-    """Side force along the cutter in 400 pieces of height against 2400 discs; the 24 that are used by default add up."""
+    """Side force along the cutter in 400 pieces of height against 2400 discs; also in the usual 24."""
     cutter, f, grain, discs = square_end(helix=helix, way=way), 0.2, grain_vector("flat", 0.3), 2400
     load = Load(cutter, SOME, grain, width, level, direction)
     z = (np.arange(discs) + 0.5) * level / discs

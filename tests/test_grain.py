@@ -57,9 +57,7 @@ def test_flute_modes_by_rotating_a_flute_into_place(grain, angle, helix, slope):
 def test_turning_work_and_flute_together_changes_nothing(grain, angle, turned):
     """Clockwise angle of the flute, clockwise turn of the work."""
     other = turn_about([0, 0, 1], -turned) @ np.array(grain)
-    assert g.flute_modes(tuple(other), angle + turned, 0.4) == pytest.approx(
-        g.flute_modes(grain, angle, 0.4), abs=1e-9
-    )
+    assert g.flute_modes(tuple(other), angle + turned, 0.4) == pytest.approx(g.flute_modes(grain, angle, 0.4), abs=1e-9)
     assert g.end_modes(tuple(other), angle + turned) == pytest.approx(g.end_modes(grain, angle), abs=1e-9)
 
 

@@ -1,6 +1,15 @@
 """Faces for the notebooks: each control shows the result of one public function and holds no model of its own."""
 
+from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
 from shopcalc.controls.quote_job import QuoteControl, quote_job
 
-__all__ = ["ProgramTimeControl", "QuoteControl", "program_time", "quote_job", "straight_move_seconds"]
+__all__ = [
+    "CutterTuningControl",
+    "ProgramTimeControl",
+    "QuoteControl",
+    "cutter_tuning",
+    "program_time",
+    "quote_job",
+    "straight_move_seconds",
+]

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
 import plotly.io as pio
+
+from shopcalc.units import System
 
 #: One hue, readable in print and without colour vision; grey for what is only asked for or compared with.
 HUE = "#0b5a8a"
@@ -99,8 +102,177 @@ class NumberControl:
         self.box.observe(lambda _: call(), names="value")
 
 
+@dataclass(frozen=True)
+class Shown:
+    """How a quantity is shown in one system of units.
+
+    Parameters
+    ----------
+    unit : str
+        As people read it.
+    per : float
+        House units in one of it.
+    step : float
+        Of the slider [unit].
+    digits : int
+        Decimals of the number in the box.
+    """
+
+    unit: str
+    per: float
+    step: float
+    digits: int
+
+
+#: What the controls of both systems move.
+LENGTH: Mapping[System, Shown] = {"metric": Shown("mm", 1.0, 0.1, 3), "inch": Shown("in", 25.4, 1 / 64, 4)}
+LONG: Mapping[System, Shown] = {"metric": Shown("mm", 1.0, 5.0, 2), "inch": Shown("in", 25.4, 0.25, 4)}
+FINE: Mapping[System, Shown] = {"metric": Shown("mm", 1.0, 0.005, 4), "inch": Shown("in", 25.4, 0.0002, 5)}
+FEED: Mapping[System, Shown] = {"metric": Shown("mm/min", 1.0, 10.0, 0), "inch": Shown("in/min", 25.4, 1.0, 1)}
+FORCE: Mapping[System, Shown] = {"metric": Shown("N", 1.0, 1.0, 1), "inch": Shown("lbf", 4.4482216152605, 0.1, 2)}
+
+
+class MeasuredControl(NumberControl):
+    """A number with a unit, shown in either system; what it stands for is kept apart and never drifts.
+
+    Parameters
+    ----------
+    name : str
+        What it is, without the unit.
+    value, low, high : float
+        House unit.
+    shown : mapping
+        System to ``Shown``.
+    system : {"metric", "inch"}
+        Shown at first.
+    """
+
+    def __init__(
+        self, name: str, value: float, low: float, high: float, shown: Mapping[System, Shown], system: System
+    ) -> None:  # fmt: skip
+        self._name, self._house, self._low, self._high = name, value, low, high
+        self._shown, self._system = shown, system
+        self._calls: list[Callable[[], Any]] = []
+        super().__init__(name, 0.0, 0.0, 1.0, 1.0)
+        self._quiet = False
+        self._show()
+        self.box.observe(self._typed, names="value")
+
+    @property
+    def value(self) -> float:
+        """The quantity now [house unit]."""
+        return self._house
+
+    @value.setter
+    def value(self, number: float) -> None:
+        if number == self._house:
+            return
+        self._house = number
+        self._low, self._high = min(self._low, number), max(self._high, number)
+        self._show()
+        self._tell()
+
+    @property
+    def system(self) -> System:
+        """What is shown."""
+        return self._system
+
+    @system.setter
+    def system(self, system: System) -> None:
+        self._system = system
+        self._show()
+
+    def limit(self, low: float, high: float) -> None:
+        """Move the ends of the slider; the quantity is brought in between.
+
+        Parameters
+        ----------
+        low, high : float
+            House unit.
+        """
+        self._low, self._high = low, high
+        self._house = min(max(self._house, low), high)
+        self._show()
+
+    def enable(self, yes: bool) -> None:
+        """Let it be moved, or not.
+
+        Parameters
+        ----------
+        yes : bool
+            Whether it counts now.
+        """
+        self.box.disabled = self.slider.disabled = not yes
+
+    def observe(self, call: Any) -> None:
+        """Call ``call()`` whenever the quantity changes, not when merely its unit does."""
+        self._calls.append(call)
+
+    def _tell(self) -> None:
+        for call in self._calls:
+            call()
+
+    def _typed(self, _: Any) -> None:
+        if not self._quiet:
+            self._house = float(self.box.value) * self._shown[self._system].per
+            self._tell()
+
+    def _show(self) -> None:
+        """Rename and renumber box and slider; wide ends first, or the value would be cut to the old ones."""
+        s = self._shown[self._system]
+        value = round(self._house / s.per, s.digits)
+        # the slider steps from its low end: ends that are whole steps keep round numbers round
+        low = min(value, max(s.step, _whole(self._low / s.per, s.step)) if self._low > 0 else self._low / s.per)
+        high = max(value, _whole(self._high / s.per, s.step))
+        self._quiet = True
+        try:
+            self.box.description = f"{self._name}, {s.unit}" if s.unit else self._name
+            for w in (self.box, self.slider):
+                w.min, w.max = min(w.min, low), max(w.max, high)
+            for w in (self.box, self.slider):
+                w.step, w.value = s.step, value
+            for w in (self.box, self.slider):
+                w.min, w.max = low, high
+        finally:
+            self._quiet = False
+
+
+def _whole(value: float, step: float) -> float:
+    return _plain(round(value / step) * step)
+
+
 def _plain(value: float) -> float:
     return round(value, 6)
+
+
+def choice(
+    name: str, options: Sequence[tuple[str, Any]], value: Any, call: Callable[[], Any], width: str = "30em"
+) -> widgets.Dropdown:  # fmt: skip
+    """A named list to choose from.
+
+    Parameters
+    ----------
+    name : str
+        What is chosen.
+    options : sequence of (str, object)
+        As shown, and what it stands for.
+    value : object
+        Chosen at first.
+    call : callable
+        Called without arguments when another is chosen.
+    width : str
+        Of the whole, as CSS writes it.
+
+    Returns
+    -------
+    Dropdown
+    """
+    out = widgets.Dropdown(
+        options=list(options), value=value, description=name, style={"description_width": "9em"},
+        layout=widgets.Layout(width=width),
+    )  # fmt: skip
+    out.observe(lambda _: call(), names="value")
+    return out
 
 
 def table(

@@ -218,12 +218,14 @@ def bending_stress(cutter: Cutter, force: Numbers, height: Numbers) -> Result:
         [MPa]. Beam theory: 32 M / (pi d^3); no notch is counted, the strength it is held against is low for that.
         Along flutes of changing width every section is looked at.
     """
-    f, h = np.broadcast_arrays(np.abs(np.asarray(force, dtype=float)), np.asarray(height, dtype=float))
-    sections = np.append(np.linspace(0.02, 1.0, 25) * cutter.cutting_length, cutter.stick_out)
+    straight = cutter.shape not in ("ball", "tapered ball", "core-box", "V")
+    shares = np.array([1.0]) if straight else np.linspace(0.14, 1.0, 150) ** 2  # closer at the tip
+    sections = np.append(shares * cutter.cutting_length, cutter.stick_out)
     diameters = body_diameter(cutter, sections)
     diameters[-1] = cutter.shank if cutter.stick_out > cutter.cutting_length + 1e-9 else diameters[-2]
-    arms = np.maximum(sections - h[..., None], 0.0)
-    return (f * np.max(32 * arms / (np.pi * diameters**3), axis=-1))[()]
+    arms = np.maximum(sections - np.asarray(height, dtype=float)[..., None], 0.0)
+    worst = np.max(32 * arms / (np.pi * diameters**3), axis=-1)
+    return (np.abs(np.asarray(force, dtype=float)) * worst)[()]
 
 
 def strength(cutter: Cutter) -> float:

@@ -391,7 +391,7 @@ def apply(coefficients: Mapping[Band, Coefficients], measured: Measured) -> dict
 
 @dataclass(frozen=True)
 class _Part:
-    """What the tables say of one reading: edge and chip part of its torque [N mm], and of the whole by mode and band."""
+    """What the tables say of one reading: edge and chip part of its torque [N mm], the whole by mode and by band."""
 
     load: Load
     torque: Floats
@@ -411,10 +411,9 @@ def _each(
             faults += [replace(f, field=f"readings[{i + 1}]") for f in e.faults]
             continue
         grows = np.array([1.0, r.feed_per_tooth])
-        by_mode = np.array([
-            np.array(Load(cutter, _only(bands["likely"], j), r.grain, r.width, r.level, r.direction).mean_torque) @ grows
-            for j in range(len(g.MODES))
-        ])  # fmt: skip
+        ones = [_only(bands["likely"], j) for j in range(len(g.MODES))]
+        alone = [Load(cutter, c, r.grain, r.width, r.level, r.direction).mean_torque for c in ones]
+        by_mode = np.array(alone) @ grows
         whole = {b: float(np.array(load.mean_torque) @ grows) for b, load in loads.items()}
         out.append(_Part(loads["likely"], np.array(loads["likely"].mean_torque) * grows, by_mode, whole))
     raise_all(faults)
@@ -466,8 +465,8 @@ def _against_band(factor: float, parts: Sequence[_Part]) -> str:
     if low <= factor <= high:
         return ""
     return (
-        f"that is outside the tables' band of {low:.2f} to {high:.2f}: check settings and meter before trusting it, and "
-        "the edge for wear"
+        f"that is outside the tables' band of {low:.2f} to {high:.2f}: check settings, meter and the edge's wear "
+        "before trusting it"
     )
 
 

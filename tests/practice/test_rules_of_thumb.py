@@ -1,8 +1,8 @@
-"""Rules of thumb, each named as such: remembered figures of low confidence that the likely coefficients are in line with.
+"""Rules of thumb, each named as such: remembered figures of low confidence that the likely coefficients agree with.
 
 E. Kivimaa (1950) and P. Koch (1964) as remembered, neither of them read. That cutting across the fibre ends asks more
-than cutting along the fibres is read: R. Curti and others, BioResources 13(3):5491 (2018), abstract. A failure here says
-that a habit of the trade and the tables part, not that either is right.
+than cutting along the fibres is read: R. Curti and others, BioResources 13(3):5491 (2018), abstract. A failure here
+says that a habit of the trade and the tables part, not that either is right.
 """
 
 import numpy as np
@@ -60,7 +60,7 @@ def test_rule_of_the_magnitude_flat_on_the_table(wood, share, angle):
 
 def test_rule_of_the_magnitude_on_end():
     """The same from the end-grain station, where flutes peel: inside it for thin chips; for thick ones the remembered
-    ratios and the remembered magnitude contradict each other a little, and the likely force lies up to a third below."""
+    ratios and the remembered magnitude contradict each other a little: the likely force lies up to a third below."""
     at = mean_flute_modes(grain_vector("end"), 3, 12, "conventional")
     for wood in HARD:
         c = coefficients(WOOD[wood])["likely"]

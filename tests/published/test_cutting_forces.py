@@ -1,10 +1,11 @@
-"""Cutting forces in wood: the geometry of cutting along and across the grain, trends, and the few numbers that were read.
+"""Cutting forces in wood: the geometry of cutting along and across the grain, trends, and the few numbers read.
 
-Sources, by abstract, introduction or conclusions: B. Palubicki, Materials 14:2208 (2021); G. Woodson, USDA Forest Service
-Research Paper SO-146 (1979); J. Vazquez-Cooz and R. Meyer, XII World Forestry Congress, paper 0886-A2; R. Curti and
-others, BioResources 13(3):5491 (2018); P. Iskra and R. Hernandez, Wood and Fiber Science (2011); P. Moradpour and others,
-Drvna industrija (2016); R. Sedlecky and M. Gasparik, BioResources 12(4):7413 (2017); Coatings 14(9):1085 (2024);
-J. Dippon and others, Forest Products Journal (2000); B. Porankiewicz and others, BioResources (2011).
+Sources, by abstract, introduction or conclusions: B. Palubicki, Materials 14:2208 (2021); G. Woodson, USDA Forest
+Service Research Paper SO-146 (1979); J. Vazquez-Cooz and R. Meyer, XII World Forestry Congress, paper 0886-A2; R.
+Curti and others, BioResources 13(3):5491 (2018); P. Iskra and R. Hernandez, Wood and Fiber Science (2011); P.
+Moradpour and others, Drvna industrija (2016); R. Sedlecky and M. Gasparik, BioResources 12(4):7413 (2017); Coatings
+14(9):1085 (2024); J. Dippon and others, Forest Products Journal (2000); B. Porankiewicz and others, BioResources
+(2011).
 Trends are tested in direction only: how steep they are is remembered and not read.
 """
 
@@ -257,7 +258,7 @@ def power(material, rpm, feed):
 @pytest.mark.parametrize("feed", [4000.0, 8000.0, 11000.0])
 @pytest.mark.parametrize("rpm", [24_000.0, 48_000.0])
 def test_cf12_mdf_takes_more_power_than_glued_spruce(feed, rpm):
-    """Edge milling at 4, 8, 11 m/min, rim at 20 and 40 m/s. The papered board in the middle is not among our materials."""
+    """Edge milling at 4, 8, 11 m/min, rim at 20 and 40 m/s. The faced board in between is no material of ours."""
     assert power(WOOD["mdf"], rpm, feed) > power(WOOD["sitka-spruce"], rpm, feed)
 
 
