@@ -38,6 +38,7 @@ _STYLE = """<style>
 .shop-table td:first-child{white-space:nowrap}
 .shop-table tr.sum td{border-top:2px solid #222;font-weight:600}
 .shop-table caption{text-align:left;font-weight:600;font-size:15px;padding:6px 0;color:#222}
+.shop-heading{font-size:16px;font-weight:600;margin:8px 0 2px}
 .shop-big{font-size:19px;margin:6px 0}.shop-note{color:#444;font-size:13px;margin:4px 0;max-width:62em}
 </style>"""
 
@@ -299,6 +300,11 @@ def table(
 def big(text: str) -> str:
     """One answer, large."""
     return f'{_STYLE}<div class="shop-big" role="status">{html.escape(text)}</div>'
+
+
+def heading(text: str) -> str:
+    """What stands above a group of controls or a picture."""
+    return f'{_STYLE}<div class="shop-heading">{html.escape(text)}</div>'
 
 
 def note(text: str) -> str:
