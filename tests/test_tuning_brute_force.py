@@ -37,7 +37,8 @@ def wood_terms(material, band):
         edge = ROWS[f"solid.{mode}.edge"][band] * dense
         normal = ROWS[f"solid.{mode}.normal_chip"][band]
         normal_chip = normal if mode == "0-90" else (normal + 0.02 * (25 - 20)) * chip
-        out.append((edge, chip, ROWS[f"solid.{mode}.normal_edge"][band] * edge, normal_chip))
+        peeled = dense if mode == "0-90" else 1.0  # there the normal force knows no density
+        out.append((edge, chip, ROWS[f"solid.{mode}.normal_edge"][band] * edge / peeled, normal_chip))
     return np.array(out).T
 
 

@@ -221,8 +221,11 @@ def tuned_text(
         if costs.value:
             words += f", {100 * s.scrap_chance:.1f} % chance to spoil {costs.value:.0f} {costs.currency} of work"
         facts.append(("expected cost", words))
-    grain = ask_grain(cutter, material, asked)
-    facts += list(zip(("grain", "at the wall"), grain_words(cutter, grain, s), strict=True))
+    if material.group == "sheet":
+        facts.append(("grain", "none in the board's core; its faces tear where flutes lift them"))
+    else:
+        grain = ask_grain(cutter, material, asked)
+        facts += list(zip(("grain", "at the wall"), grain_words(cutter, grain, s), strict=True))
     free = 100 * habit("reserve")
     out = [f"{cutter.title or cutter.id} in {material.title}", *(f"  {n:<20} {t}" for n, t in facts)]
     out += [

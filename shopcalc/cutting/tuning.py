@@ -790,7 +790,7 @@ class Search:
         self, shape: Pass, rpm: Floats, feed: Floats, penalty: Floats, least: float, worth: float
     ) -> _Trial | None:
         """The best of a grid among what passes bounds least; None where it cannot come near ``worth``."""
-        keep = penalty <= least + 1e-9
+        keep = penalty <= least + min(0.05 * least, 0.01) + 1e-9  # where nothing fits, rounding decides nothing
         if not keep.any():
             return None
         r, f = rpm[keep], feed[keep]
@@ -806,12 +806,13 @@ class Search:
 
     def _refined(self, trial: _Trial, least: float, quality: Band) -> _Trial:
         """Looked at again on finer grids around the best."""
-        for width in (2.0, 0.6, 0.2):
-            step = (self.high - self.low) / (_SPEEDS - 1) * width
+        # speeds stay wide while feeds close in: along a bound of power the two trade against each other
+        for wide, close in ((2.0, 2.0), (2.0, 0.6), (1.2, 0.2), (0.4, 0.1)):
+            step = (self.high - self.low) / (_SPEEDS - 1) * wide
             speeds = np.linspace(trial.rpm - step, trial.rpm + step, _FINE)
             speeds = np.unique(np.clip(np.round(speeds / _RPM_STEP) * _RPM_STEP, self.low, self.high))
             now = trial.feed / (trial.rpm * self.cut.cutter.flutes)
-            rpm, feed = self._dialled(speeds, now * np.geomspace(0.85, 1.18, _FINE) ** width)
+            rpm, feed = self._dialled(speeds, now * np.geomspace(0.85, 1.18, _FINE) ** close)
             finer = self._pick(trial.shape, rpm, feed, self.penalty(trial.shape, rpm, feed, quality), least, math.inf)
             if finer is not None and finer.worth < trial.worth:
                 trial = finer
