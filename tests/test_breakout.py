@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from motion_cases import machine
 from workpiece import Workpiece, positions
 
+from shopcalc.controls.grain_map import draw, exits_table, rows
 from shopcalc.cutters import Cutter
 from shopcalc.cutting.breakout import (
     FACES,
@@ -107,9 +108,9 @@ def test_a_circle_has_four_stretches_and_no_way_out():
     """Flutes counter-clockwise, fibres along x.
 
     First quarter, right to top: at its middle the flutes go up and to the left, and out of the wall is up and to the
-    right; a fibre followed ahead leads left, into the wall: against. Second quarter: flutes down and left, out is up and
-    left; a fibre followed ahead leads left, out of the wall: with. Then the same turned half round. A smooth edge has
-    no corner to come out at.
+    right; a fibre followed ahead leads left, into the wall: against. Second quarter: flutes down and left, out is up
+    and left; a fibre followed ahead leads left, out of the wall: with. Then the same turned half round. A smooth edge
+    has no corner to come out at.
     """
     m = grain_map(arc((3, 4), 50, 0, 2 * math.pi), 0.0)
     assert [s.lie for s in m.stretches] == ["against", "with", "against", "with"]
@@ -137,10 +138,11 @@ def test_an_arch_with_upright_grain():
 def test_an_arch_with_the_grain_thirty_five_degrees_off_its_legs():
     """The legs stand 35 degrees to the fibres and the bottom 55: none is within 30, so nothing splits at a corner.
 
-    Fibres at 125 degrees lean to the left. Bottom: flutes right; a fibre followed ahead leads right and down, out of the
-    wall: with. Right leg: flutes up, out is right; followed ahead the fibre leads up and left, in: against. Round the top
-    the flutes' way turns from 90 to 270 degrees: against like the leg until it runs along the fibres at 125, with until
-    it is square to them at 215, against after. Left leg: flutes down, out is left; ahead is down and right, in: against.
+    Fibres at 125 degrees lean to the left. Bottom: flutes right; a fibre followed ahead leads right and down, out of
+    the wall: with. Right leg: flutes up, out is right; followed ahead the fibre leads up and left, in: against. Round
+    the top the flutes' way turns from 90 to 270 degrees: against like the leg until it runs along the fibres at 125,
+    with until it is square to them at 215, against after. Left leg: flutes down, out is left; ahead is down and right,
+    in: against.
     """
     m = grain_map(ARCH, 125 * DEGREE)
     assert [s.lie for s in m.stretches] == ["with", "against", "against", "with", "against", "against"]
@@ -665,3 +667,52 @@ def test_a_cutter_too_large_for_an_inside_corner_is_refused(outline, word):
     big = replace(SQ12, id="SQ50", diameter=50.0, measured_diameter=None) if outline is SHAPES["scallop"] else SQ12
     with pytest.raises(InputError, match=word):
         rewrite(plan_edges(outline, 0.0, waste=4), setting(big), 5)
+
+
+# --- the drawing ------------------------------------------------------------------------------------------------------
+
+
+def test_the_drawing_shows_the_lies_by_width_and_every_exit_by_its_number():
+    plan = plan_edges(BOARD, 20 * DEGREE, finished=[2])
+    figure = draw(plan.map, plan)
+    lines = {t.name.split(",")[0]: t for t in figure.data if t.mode == "lines"}
+    assert lines["against the grain"].line.width > 2 * lines["with the grain"].line.width
+    assert lines["against the grain"].x == (0, 200, None, 200, 0, None)
+    assert lines["with the grain"].x == (200, 200, None, 0, 0, None)
+    assert "400 mm" in next(t.name for t in figure.data if "against" in t.name)
+    numbers = {t.name: list(t.text) for t in figure.data if t.mode == "markers+text"}
+    assert numbers == {"exit that splits": ["1", "3"], "exit that does not": ["2", "4"]}
+    fibres = lines["fibres"]
+    slopes = [(fibres.y[i + 1] - fibres.y[i]) / (fibres.x[i + 1] - fibres.x[i]) for i in range(0, len(fibres.x), 3)]
+    assert len(slopes) > 20
+    assert slopes == pytest.approx([math.tan(20 * DEGREE)] * len(slopes))
+    assert len(figure.layout.shapes) == len(plan.blocks) == 1
+    labels = [a.text for a in figure.layout.annotations]
+    assert {"cut 1: edge 2", "edge 3, at size"} <= set(labels)
+    arrow = next(a for a in figure.layout.annotations if a.showarrow and a.x > 200)
+    assert arrow.y < arrow.ay  # climbing, the right end is cut downwards
+
+
+def test_the_table_has_a_row_for_every_number():
+    plan = plan_edges(BOARD, 20 * DEGREE, finished=[2])
+    texts = rows(plan.map, plan)
+    assert [r[0] for r in texts] == ["1", "2", "3", "4"]
+    assert "order of cutting" in texts[0][-1]
+    assert "back-up block" in texts[2][-1]
+    assert rows(plan.map, system="inch")[0][4] == "0.115 in"
+    assert exits_table(plan.map, plan).count("<tr>") == 5
+
+
+@pytest.mark.parametrize("station", ["flat", "end"])
+@pytest.mark.parametrize("name", SHAPES)
+def test_everything_can_be_drawn(name, station):
+    plan = plan_edges(SHAPES[name], 0.5, station=station)
+    assert len(draw(plan.map).data) >= 2
+    assert len(draw(plan.map, plan).layout.annotations) >= 2 * len(plan.strokes)
+
+
+def test_openings_and_open_runs_can_be_drawn():
+    assert draw(grain_map(BOARD, 0.5, side="inside")).data[0].x
+    run = grain_map(polyline([(0, 0), (0, 80)]), 0.5)
+    x = [v for v in draw(run).data[0].x if v is not None]
+    assert max(x) < 1e-9  # the wood lies on the run's left

@@ -656,7 +656,9 @@ def plan_edges(
 
     Notes
     -----
-    Reversing a stroke does not move the place where the flutes come out at the wall; see the top of the module.
+    Reversing a stroke does not move the place where the flutes come out at the wall; see the top of the module. Going
+    once round conventionally cuts every edge before the one it comes out through, too: where a conventional wall is
+    good enough, that does the same as the order planned here without lifting.
 
     Example
     -------
