@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 #: Endings under which shops keep program text (common practice, no source), and endings that never hold one.
 PROGRAM_ENDINGS = (".nc", ".ngc", ".tap", ".gcode", ".cnc")
 _NO_PROGRAMS = (".toml", ".csv", ".ipynb", ".json", ".html", ".pdf", ".png", ".py")
-_PLACES = ("command", "job", "programs")  # given by their place, not by a flag
-COMMANDS = ("quote", "time", "tune", "new", "lab")
+_PLACES = ("command", "job", "programs", "action", "reading")  # given by their place, not by a flag
+COMMANDS = ("quote", "time", "tune", "testcut", "new", "lab")
 _MANY = 20  # programs from which progress is worth a line
 
 
@@ -47,6 +47,8 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
+    from shopcalc.testcut_command import add_actions
+
     common = _Parser(add_help=False)
     common.add_argument("--shop", metavar="DIR", help="the shop's folder (default: the demo shop)")
     common.add_argument("--system", choices=("inch", "metric"), help="units for people")
@@ -99,6 +101,7 @@ def parser() -> argparse.ArgumentParser:
     tune.add_argument("--direction", choices=("climb", "conventional"), help="default: whichever is better")
     tune.add_argument("--goal", choices=("cheapest", "quickest"), default="cheapest", help="default: cheapest")
     tune.add_argument("--relax", action="store_true", help="also say what other cutters, lies and stations would pay")
+    add_actions(add("testcut", "test cuts in scrap, what their readings say, and what the shop has learned"))
     new = add("new", "copy the demo shop as a start for your own", machine_readable=False)
     new.add_argument("folder", metavar="FOLDER")
     lab = add("lab", "open the notebooks in JupyterLab, on this machine only", machine_readable=False)
@@ -150,7 +153,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         raise InputError([_unknown(word, chosen) for word in unknown])
     if chosen.command is None:
         raise InputError(Fault("no command is given", f"use one of: {', '.join(COMMANDS)}; shopcalc --help says more"))
-    actions = {"quote": _quote, "time": _time, "tune": _tune, "new": _new, "lab": _lab}
+    actions = {"quote": _quote, "time": _time, "tune": _tune, "testcut": _testcut, "new": _new, "lab": _lab}
     status = actions[chosen.command](chosen)
     sys.stdout.flush()
     return status
@@ -402,6 +405,7 @@ def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: Syst
 def _tune(chosen: argparse.Namespace) -> int:
     from shopcalc.cutting.relaxing import relaxations
     from shopcalc.cutting.tuning import Costs, grain_angle, tune
+    from shopcalc.testcut_command import learned_force
     from shopcalc.units import read, read_money
 
     shop = _shop(chosen)
@@ -451,9 +455,13 @@ def _tune(chosen: argparse.Namespace) -> int:
     if out is not None:
         cutter = replace(cutter, stick_out=out)
     costs = Costs.of(shop.rates, value=value, regrind=regrind or 0.0)
+    wood = {k: asked[k] for k in ("moisture", "wear")}
+    asked["force"] = learned_force(shop, cutter, material, machine, chosen.station, **wood)
     setting = tune(cutter, material, machine, costs=costs, **asked)
     found = []
     if chosen.relax:
+        if asked["force"] is not None:
+            asked["wear"] = 0.0  # it is in the force already: a sharp edge cannot be told apart there
         found = relaxations(cutter, material, machine, rack=shop.cutters, costs=costs, system=system, **asked)
     if chosen.json:
         data = setting.as_json()
@@ -514,6 +522,15 @@ def _finite(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_finite(v) for v in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+# --- testcut ---------------------------------------------------------------------------------------------------------
+
+
+def _testcut(chosen: argparse.Namespace) -> int:
+    from shopcalc.testcut_command import run
+
+    return run(chosen, _write_all, lambda document: _print_json(_finite(document)))
 
 
 # --- new, lab --------------------------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal, get_args
@@ -12,6 +12,7 @@ from typing import Any, Literal, get_args
 from shopcalc.cutters import Cutter
 from shopcalc.cutting.engagement import refuse, require_at_most, require_positive
 from shopcalc.cutting.fit import write_fit
+from shopcalc.cutting.force import Band, Coefficients
 from shopcalc.cutting.grain import Direction, grain_vector
 from shopcalc.cutting.limits import Hold, Loads, Pass, ask, check
 from shopcalc.cutting.testcuts import sheets
@@ -387,6 +388,7 @@ def hard_share(
     width: float | None = None,
     direction: Direction = "climb",
     hold: Hold | None = None,
+    force: Mapping[Band, Coefficients] | None = None,
 ) -> Callable[[float, float, float], float]:
     """The share of its tightest hard bound that a setting uses, for ``ladder``.
 
@@ -406,6 +408,8 @@ def hard_share(
         Of the cut.
     hold : Hold, optional
         Clamps; what the machine's station says where none is given.
+    force : mapping, optional
+        Band to coefficients the shop measured; the shipped ones where none is given.
 
     Returns
     -------
@@ -420,6 +424,7 @@ def hard_share(
         "width": wide,
         "in_solid": width is None,
         "hold": hold,
+        "force": force,
     }
 
     @lru_cache(maxsize=64)
