@@ -644,7 +644,7 @@ class Search:
         feed = np.minimum(rpm * self.cut.cutter.flutes * share, self.feed_cap)
         return rpm, np.maximum(np.floor(feed / _FEED_STEP + 1e-9) * _FEED_STEP, _FEED_STEP)
 
-    def penalty(self, shape: Pass, rpm: Floats, feed: Floats, quality: Band = "likely") -> Floats:
+    def penalty(self, shape: Pass, rpm: Floats, feed: Floats, quality: Band | None = "likely") -> Floats:
         """How far bounds are passed that a setting can change; 0 where all are kept [-].
 
         Parameters
@@ -653,8 +653,8 @@ class Search:
             Which division.
         rpm, feed : (...) float
             [rev/min], as run [mm/min].
-        quality : {"low", "likely", "high"}
-            Force at which quality is judged.
+        quality : {"low", "likely", "high"} or None
+            Force at which push-off is judged; None leaves it out.
         """
         return self._over(lim.bounds(self.loads(shape), rpm, feed, quality=quality), rpm, feed)
 
@@ -669,16 +669,20 @@ class Search:
             out += (1e4 if b.hard else 0.1 if b.least else 1.0) * over
         return out
 
-    def _grid_penalty(self, shape: Pass, quality: Band) -> tuple[Floats, Floats, Floats]:
-        """Grid of a division and its penalty; what does not depend on the force's band is worked out once."""
+    def _grid_penalty(
+        self, shape: Pass, quality: Band | None, least: float = math.inf
+    ) -> tuple[Floats, Floats, Floats]:
+        """Grid of a division and its penalty; what does not depend on the force's band is worked out once.
+
+        Where the rest alone passes bounds by more than ``least``, the walls are not looked at.
+        """
         if shape not in self._grids:
             rpm, feed = self.grid(shape)
-            self._grids[shape] = (
-                rpm,
-                feed,
-                self._over(lim.bounds(self.loads(shape), rpm, feed, quality=None), rpm, feed),
-            )
+            rest = self._over(lim.bounds(self.loads(shape), rpm, feed, quality=None), rpm, feed)
+            self._grids[shape] = rpm, feed, rest
         rpm, feed, rest = self._grids[shape]
+        if quality is None or float(rest.min()) > least:
+            return rpm, feed, rest
         walls = list(lim.wall_bounds(self.loads(shape), feed / (rpm * self.cut.cutter.flutes), quality))
         return rpm, feed, rest + self._over(walls, rpm, feed)
 
@@ -744,34 +748,31 @@ class Search:
         turns = shape.passes * self.cut.length / np.asarray(feed) * np.asarray(rpm)
         return np.asarray(turns * self._geometry(shape)[1] / habit("edge_life"))
 
-    def best(self, quality: Band = "likely", start: _Trial | None = None) -> _Trial:
+    def best(self, quality: Band | None = "likely") -> _Trial:
         """The best setting when the wood asks for that force.
 
         Parameters
         ----------
-        quality : {"low", "likely", "high"}
-            Force at which quality is judged; hard bounds always stand against the high one.
-        start : trial or None
-            The best at another force; where it keeps every bound at this one too only better ones are looked for.
+        quality : {"low", "likely", "high"} or None
+            Force at which push-off is judged, None to leave it out; hard bounds always stand against the high one.
         """
         ranked = sorted(self.shapes, key=self._least_worth)
         least = self._least_penalty(ranked, quality)
         found: list[_Trial] = []
-        if start is not None and self.penalty(start.shape, *start.dialled, quality) <= least:
-            found = [start]
         for shape in ranked:
-            if found and self._least_worth(shape) > found[0].worth:
+            best = found[0].worth if found else math.inf
+            if self._least_worth(shape) > best:
                 break
-            trial = self._pick(shape, *self._grid_penalty(shape, quality), least, found[0].worth if found else math.inf)
+            trial = self._pick(shape, *self._grid_penalty(shape, quality, least), least, best)
             if trial is not None:
                 found = sorted([*found, trial], key=lambda t: t.worth)[:_REFINED]
         return min((self._refined(t, least, quality) for t in found), key=lambda t: t.worth)
 
-    def _least_penalty(self, ranked: Sequence[Pass], quality: Band) -> float:
+    def _least_penalty(self, ranked: Sequence[Pass], quality: Band | None) -> float:
         """How far bounds have to be passed: 0 as soon as one division keeps them all."""
         least = math.inf
         for shape in ranked:
-            least = min(least, float(self._grid_penalty(shape, quality)[2].min()))
+            least = min(least, float(self._grid_penalty(shape, quality, least)[2].min()))
             if least == 0:
                 break
         return least
@@ -790,11 +791,14 @@ class Search:
         self, shape: Pass, rpm: Floats, feed: Floats, penalty: Floats, least: float, worth: float
     ) -> _Trial | None:
         """The best of a grid among what passes bounds least; None where it cannot come near ``worth``."""
-        keep = penalty <= least + min(0.05 * least, 0.01) + 1e-9  # where nothing fits, rounding decides nothing
+        keep = penalty <= least + min(0.05 * least, 0.003) + 1e-9  # where nothing fits, rounding decides nothing
         if not keep.any():
             return None
         r, f = rpm[keep], feed[keep]
         rough = shape.passes * (60 * self.cut.length / f + 0.8 * self._overhead)
+        cheap = rough if self.costs is None or self.goal == "quickest" else rough / 3600 * self.costs.per_hour
+        if float(cheap.min()) > worth * _NEAR:
+            return None
         if float(self._worth(shape, r, f, rough).min()) > worth * _NEAR:
             return None
         seconds = self.seconds(shape, f)
@@ -804,7 +808,7 @@ class Search:
             return None
         return _Trial(shape, float(r[i]), float(f[i]), float(seconds[i]), float(worths[i]))
 
-    def _refined(self, trial: _Trial, least: float, quality: Band) -> _Trial:
+    def _refined(self, trial: _Trial, least: float, quality: Band | None) -> _Trial:
         """Looked at again on finer grids around the best."""
         # speeds stay wide while feeds close in: along a bound of power the two trade against each other
         for wide, close in ((2.0, 2.0), (2.0, 0.6), (1.2, 0.2), (0.4, 0.1)):
@@ -820,19 +824,20 @@ class Search:
 
     def setting(self) -> Setting:
         """The best setting with its limits, and the minutes at low and high force."""
-        trial, error = self._checked("likely")
-        minutes = {"low": 0.0, "likely": trial.seconds / 60, "high": 0.0}
-        for band in ("low", "high"):
-            minutes[band] = self._checked(band, trial)[0].seconds / 60
-        return self._as_setting(trial, minutes, error)
+        free, error = self._checked(None)
+        least = float(self.penalty(free.shape, *free.dialled, None))
+        found: dict[str, tuple[_Trial, float]] = {}
+        for band in BANDS:  # where push-off does not bind, the best without it is the best with it
+            binds = float(self.penalty(free.shape, *free.dialled, band)) > least
+            found[band] = self._checked(band) if binds else (free, error)
+        minutes = {band: trial.seconds / 60 for band, (trial, _) in found.items()}
+        return self._as_setting(found["likely"][0], minutes, found["likely"][1])
 
-    def _checked(self, quality: Band, start: _Trial | None = None) -> tuple[_Trial, float]:
+    def _checked(self, quality: Band | None) -> tuple[_Trial, float]:
         """The best, timed by the engine in the end; where interpolation was out by a percent it is looked for again."""
         error = 0.0
         for _ in range(4):
-            trial = self.best(quality, start)
-            if start is not None and trial.shape == start.shape and trial.seconds == start.seconds:
-                return trial, 0.0
+            trial = self.best(quality)
             exact = self.exact_seconds(trial.shape, trial.feed)
             error = trial.seconds / exact - 1
             if (trial.shape.levels, trial.shape.side_steps) not in self._timed and abs(error) >= 0.01:
