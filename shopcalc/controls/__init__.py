@@ -3,13 +3,16 @@
 from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
 from shopcalc.controls.quote_job import QuoteControl, quote_job
+from shopcalc.controls.tenons import TenonControl, tenon_control
 
 __all__ = [
     "CutterTuningControl",
     "ProgramTimeControl",
     "QuoteControl",
+    "TenonControl",
     "cutter_tuning",
     "program_time",
     "quote_job",
     "straight_move_seconds",
+    "tenon_control",
 ]

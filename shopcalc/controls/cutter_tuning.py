@@ -112,6 +112,7 @@ class CutterTuningControl:
         self.tuned: Setting | None = None
         self._tuned_how, self._undo = "", list[tuple[Any, ...]]()
         self._key: tuple[Any, ...] = ()
+        self._answers: dict[tuple[Any, ...], tuple[Setting, str]] = {}
         self.pays: list[Relaxation] = []
         self._quiet = True
         cutters = {k: c for k, c in shop.cutters.items() if c.shape != "drill"}
@@ -237,7 +238,7 @@ class CutterTuningControl:
         }
         self.bounds_figure = figure(
             [
-                go.Bar(x=[], y=[], orientation="h", marker={"color": HUE}, textposition="outside", cliponaxis=False,
+                go.Bar(x=[], y=[], orientation="h", marker={"color": HUE}, textposition="auto", cliponaxis=False,
                        hoverinfo="skip", name="used"),
                 go.Scatter(x=[], y=[], name="ends here", **ends),
             ],
@@ -296,6 +297,10 @@ class CutterTuningControl:
         machine = self.shop.machine(self.machine.value)
         return self.present_cutter(), self.shop.material(self.material.value), machine
 
+    def _cut_key(self) -> tuple[Any, ...]:
+        """What the cut depends on, the setting left out."""
+        return *self.asked().items(), self.present_cutter(), self.material.value, self.machine.value
+
     def present_cut(self) -> Cut:
         """The cut as the controls have it."""
         return ask(*self._things(), **self.asked())
@@ -309,9 +314,10 @@ class CutterTuningControl:
         """Look at the present setting anew and show it."""
         if self._quiet:
             return
-        key = (*self.asked().items(), self.cutter.value, self.stick_out.value, self.material.value, self.machine.value)
+        key = self._cut_key()
         if key != self._key:
-            self._key, self.tuned, self.pays = key, None, []
+            self._key, self.pays = key, []
+            self.tuned, self._tuned_how = self._answers.get(key, (None, ""))
             self._show_pays()
         try:
             cut = self.present_cut()
@@ -344,7 +350,8 @@ class CutterTuningControl:
         self.undo_button.disabled = False
         way = (found.rpm, found.feed_per_tooth_mm, found.levels, found.side_steps, found.direction)
         self._set(way)
-        self.tuned, self._tuned_how = found, goal
+        self._key = self._cut_key()
+        self._answers[self._key] = self.tuned, self._tuned_how = found, goal
         self.update()
 
     def undo(self) -> None:

@@ -11,6 +11,8 @@ import numpy as np
 from shopcalc.cutting.limits import Bound, Loads, bounds, habit
 from shopcalc.moves import Floats
 
+_ENDLESS, _JUMP = 1e6, 1e3  # used share where nothing is left to use, and what only a jump reaches
+
 
 @dataclass(frozen=True)
 class Curve:
@@ -54,35 +56,40 @@ def region(loads: Loads, rpm: Floats, feed: Floats) -> tuple[Floats, list[Curve]
         Names of bounds that are passed in the whole window.
     """
     x, y = np.meshgrid(rpm, feed)
-    passed, alike, everywhere = np.zeros(x.shape, bool), dict[bytes, tuple[list[Bound], Floats]](), []
+    passed, everywhere = np.zeros(x.shape, bool), []
+    alike: dict[bytes, tuple[list[Bound], Floats, Floats]] = {}
     for b in bounds(loads, x, y):
         most = 1 - habit("reserve") if b.reserve else 1.0
-        beyond = np.broadcast_to(np.nan_to_num(b.used, nan=0.0, posinf=1e6) - most - 1e-9, x.shape)
+        beyond = np.broadcast_to(np.nan_to_num(b.used, nan=0.0, posinf=_ENDLESS) - most - 1e-9, x.shape)
         over = beyond > 0
         passed |= over
         if over.all():
             everywhere.append(b.name)
         elif over.any():
-            alike.setdefault(over.tobytes(), ([], beyond))[0].append(b)
+            line = _edge(beyond, rpm, feed)
+            if len(line[0]):
+                alike.setdefault(over.tobytes(), ([], line[0], line[1]))[0].append(b)
     curves = []
-    for together, beyond in alike.values():
-        hard = any(b.hard for b in together)
+    for together, x, y in alike.values():
         names = [b.name for b in together]
         if "stalls" in names and "stalls by torque" in names:  # the same, said of power and of torque
             names.remove("stalls by torque")
-        curves.append(Curve(", ".join(names), hard, *_edge(beyond, rpm, feed)))
+        curves.append(Curve(", ".join(names), any(b.hard for b in together), x, y))
     return passed.astype(float), curves, everywhere
 
 
 def _edge(beyond: Floats, rpm: Floats, feed: Floats) -> tuple[Floats, Floats]:
     """Where a bound's excess passes zero: for every speed the feed at which it does, upwards and downwards apart.
 
-    At one speed each bound grows, falls or is convex over the feed, so that there are two such feeds at most.
+    At one speed each bound grows, falls or is convex over the feed, so that there are two such feeds at most. Where
+    there is nothing to use up, as of a spindle's power outside its speeds, a bound jumps and has no curve.
     """
     up = _crossings(beyond, feed)
     pieces = [(rpm, line) for line in up if np.isfinite(line).any()]
     if not pieces:  # no feed changes it: the curve stands upright
         pieces = [(line, feed) for line in _crossings(beyond.T, rpm) if np.isfinite(line).any()]
+    if not pieces:
+        return np.zeros(0), np.zeros(0)
     gap = np.array([math.nan])
     xs = [v for x, _ in pieces for v in (x, gap)]
     ys = [v for _, y in pieces for v in (y, gap)]
@@ -98,7 +105,8 @@ def _crossings(beyond: Floats, along: Floats) -> tuple[Floats, Floats]:
         i = len(turn) - 1 - np.argmax(turn[::-1], axis=0) if last else np.argmax(turn, axis=0)
         a, b = beyond[i, columns], beyond[i + 1, columns]
         place = along[i] + a / np.where(a == b, 1.0, a - b) * (along[i + 1] - along[i])
-        out.append(np.where(turn.any(axis=0), place, math.nan))
+        gentle = np.maximum(a, b) < _JUMP
+        out.append(np.where(turn.any(axis=0) & gentle, place, math.nan))
     return out[0], out[1]
 
 
