@@ -223,22 +223,34 @@ def test_a_turn_averages_to_the_mean_and_stays_below_the_greatest(share, helix, 
 
 
 @pytest.mark.parametrize("direction", ["climb", "conventional"])
-@pytest.mark.parametrize("way", ["up", "down"])
+@pytest.mark.parametrize(
+    ("helix", "flutes", "width", "level"), [(0.5, 2, 2.0, 10.0), (0.02, 2, 6.0, 10.0), (0.0, 3, 9.0, 10.0)]
+)
+def test_the_greatest_force_is_that_of_the_worst_moment(helix, flutes, width, level, direction):
+    """Against discs at 720 moments of a turn; just before a flute leaves counts too, where it is greatest."""
+    cutter, grain, f = square_end(12, helix, flutes), grain_vector("flat", 0.3), 0.2
+    at = Load(cutter, SOME, grain, width, level, direction).at(f)
+    moments = np.arange(720) * 2 * math.pi / 720
+    seen = by_discs(cutter, SOME, grain, width, level, direction, f, moments, discs=300)
+    assert at.greatest == pytest.approx(np.hypot(seen[:, 0], seen[:, 1]).max(), rel=0.01)
+    assert at.greatest_torque == pytest.approx(seen[:, 2].max(), rel=0.01)
+
+
+@pytest.mark.parametrize("direction", ["climb", "conventional"])
+@pytest.mark.parametrize(("way", "flutes"), [("up", 2), ("down", 2), ("up", 3), ("down", 1)])
 @pytest.mark.parametrize(
     ("helix", "width", "level"), [(0.5, 2.0, 18.0), (0.5, 9.0, 18.0), (0.0, 2.0, 18.0), (0.8, 12.0, 36.0)]
 )
-def test_force_as_a_flute_passes_the_wall_against_discs(helix, width, level, way, direction):
+def test_force_as_a_flute_passes_the_wall_against_discs(helix, width, level, way, flutes, direction):
     """Side force along the cutter in 400 pieces of height against 2400 discs; also in the usual 24."""
-    cutter, f, grain, discs = square_end(helix=helix, way=way), 0.2, grain_vector("flat", 0.3), 2400
+    cutter, f, grain, discs = square_end(12, helix, flutes, way), 0.2, grain_vector("flat", 0.3), 2400
     load = Load(cutter, SOME, grain, width, level, direction)
     z = (np.arange(discs) + 0.5) * level / discs
     for height in (0.0, 0.37 * level, level):
         wanted = np.zeros(discs)
-        for k in range(2):
+        for k in range(flutes):
             turned = (z - height) * math.tan(helix) / 6.0 * (-1 if way == "down" else 1)
-            a = (0.0 if direction == "conventional" else math.pi) + math.pi * k - turned
-            if helix == 0 and k == 1 and width < 12:
-                continue  # the flute across stands exactly opposite the wall, out of the wood
+            a = (0.0 if direction == "conventional" else math.pi) + 2 * math.pi * k / flutes - turned
             side = on_cutter(SOME, grain, a, f, lean_of(cutter))[:, 1] * within(a, 6.0, width, direction)
             wanted += side * level / discs
         for cells, ends in ((400, 2), (24, 2)):

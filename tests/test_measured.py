@@ -108,7 +108,7 @@ def test_alike_chips_teach_one_common_factor_and_it_is_said():
     ]  # fmt: skip
     got = fit_power(CUTTER, MAPLE, rs, date=DATE)
     assert got.edge_factor == got.chip_factor == pytest.approx(1.3)
-    assert "could not be told apart" in got.words
+    assert "could not be told apart: the chips of the readings are too much alike" in got.words
     assert "feeds further apart" in got.words
     assert "told apart" not in power(1.3, 0.9).words
 

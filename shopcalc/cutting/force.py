@@ -307,11 +307,10 @@ class Load:
 
     @cached_property
     def _pitch(self) -> Floats:
-        """The same over the way from flute to flute, and where a flute is about to leave, which is where peaks lie."""
+        """The same over the way from flute to flute, and where flutes enter and leave, which is where peaks lie."""
         pitch = 2 * math.pi / self.cutter.flutes
-        _, leave = self._arcs()
         low, high = self._lags
-        ends = np.concatenate([leave + low, leave + high])
+        ends = np.concatenate([end + lag for end in self._arcs() for lag in (low, high)])
         return self._standing_at(np.concatenate([np.arange(_TURN) * pitch / _TURN, np.mod(ends, pitch)]))
 
     def _standing_at(self, positions: Floats) -> Floats:
@@ -372,7 +371,8 @@ class Load:
         Returns
         -------
         Forces
-            Means are exact; the greatest values are taken at 96 places from flute to flute and where flutes leave.
+            Means are exact for straight sides and within 3 % for round tips and Vs; the greatest values are taken at 96
+            places from flute to flute and where flutes enter and leave.
         """
         require_positive(feed_per_tooth=feed_per_tooth)
         f = np.asarray(feed_per_tooth, dtype=float)
