@@ -13,6 +13,7 @@ import json
 import math
 import re
 import shlex
+import textwrap
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -409,6 +410,7 @@ def _file_name(what: str, cutter: str) -> str:
 
 
 def _write_test(chosen: argparse.Namespace, write: Write) -> _Answer:
+    from shopcalc.gcode import read_text
     from shopcalc.motion import machine_time
     from shopcalc.shop import Shop
     from shopcalc.units import write_time
@@ -424,7 +426,7 @@ def _write_test(chosen: argparse.Namespace, write: Write) -> _Answer:
     record = _record(chosen.action, asked, test, texts)
     _refuse_foreign(folder, f"{name}.json", texts)
     write(folder, {**texts, f"{name}.json": json.dumps(record, indent=1) + "\n"})
-    seconds = machine_time(test.moves, asked.machine).total_s
+    seconds = machine_time(read_text(program, f"{name}.nc", asked.machine).moves, asked.machine).total_s
     files = [str(folder / n) for n in (*texts, f"{name}.json")]
     data: dict[str, Any] = {"written": files, "time_s": seconds, "options": asked.options, "setting": setting.as_json()}
     if chosen.action == "fit":
@@ -625,7 +627,9 @@ def _read_fit(chosen: argparse.Namespace) -> _Answer:
 
         def again() -> FitTest:
             was, cutting = _as_it_was(asked, data)
-            return fit_test(was.cutter, cutting, was.station, was.scrap, was.depth, side_width=data["side_width"])
+            return fit_test(
+                was.cutter, cutting, was.station, was.scrap, was.depth, side_width=float(data["side_width"])
+            )
 
         test = _from_record(chosen, again)
     try:
@@ -681,7 +685,7 @@ def _read_ladder(chosen: argparse.Namespace) -> _Answer:
             shares = {key: r["hard_share"] for key, r in zip(at, setting, strict=True)}
             made = ladder(
                 was.cutter, cutting, at[0], at[-1], steps=len(at), station=was.station, scrap=was.scrap,
-                width=data["width"], hard_bound_share=lambda *key: min(shares.values()),
+                width=float(data["width"]), hard_bound_share=lambda *key: min(shares.values()),
             )  # fmt: skip
             rungs = tuple(replace(r, **kept) for r, kept in zip(made.rungs, setting, strict=True))
             return replace(made, rungs=rungs, left_out=data["left_out"])
@@ -950,7 +954,7 @@ def _force_answer(chosen: argparse.Namespace, shop: Shop, cut: Cut, found: Measu
             f"  all forces   {found.force_factor:.2f} times; this is what is kept and tuned with",
             f"  left over    {100 * found.residual:.0f} % of a reading",
         ]
-    text += [f"  {w}" for w in found.words.split("; ")]
+    text += textwrap.wrap(found.words, 110, initial_indent="  ", subsequent_indent="  ")
     if found.learned:
         kept = _keep(chosen, shop, rows)
         if found.what == "push-off" and found.force_factor < 1:
