@@ -157,7 +157,8 @@ def grain_words(cutter: Cutter, cut_grain: tuple[float, float, float], setting: 
     list of str
     """
     width = min(setting.width_per_pass_mm, cutter.true_diameter)
-    shares = mean_flute_modes(cut_grain, width, cutter.true_diameter, setting.direction, cutter.helix)
+    lean = cutter.helix if cutter.cut_direction == "down" else -cutter.helix
+    shares = mean_flute_modes(cut_grain, width, cutter.true_diameter, setting.direction, lean)
     names = ("planing (90-0)", "peeling (0-90)", "across the fibre ends (90-90)")
     parts = [f"{100 * s:.0f} % {n}" for s, n in sorted(zip(shares, names, strict=True), reverse=True) if s >= 0.005]
     lie = lie_at_wall(cut_grain, setting.direction)
