@@ -23,9 +23,9 @@ from shopcalc.errors import Fault, InputError, raise_all
 
 if TYPE_CHECKING:
     from shopcalc.cutters import Cutter
+    from shopcalc.cutting.cut import Cut
     from shopcalc.cutting.force import Band, Coefficients
     from shopcalc.cutting.grain import Direction
-    from shopcalc.cutting.limits import Cut
     from shopcalc.cutting.measured import Measured
     from shopcalc.cutting.testcuts import FitTest, Ladder
     from shopcalc.cutting.testcuts.ground import TestStation

@@ -550,3 +550,11 @@ def test_a_bad_reading_is_refused_with_its_row(cell, words, refused, tmp_path):
     said = refused("testcut", "read", "power", *PLACE, "--station", "flat", "--csv", path)
     for word in [str(path), *words]:
         assert word in said
+
+
+def test_a_size_that_just_fits_is_no_bound_passed(done):
+    """CB19 is held on exactly as much shank as practice asks for; a last digit of rounding forbids nothing."""
+    asked = ["--cutter", "CB19", "--cut-depth", "1/8 in", "--cut-width", "1/8 in"]
+    data = done(*(w for w in TUNE if w != "--in-solid"), *asked)
+    assert next(x for x in data["limits"] if x["name"] == "slips out of the collet")["used"] == pytest.approx(1)
+    assert data["runnable"]

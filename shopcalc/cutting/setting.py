@@ -133,7 +133,7 @@ class Setting:
         return tuple(
             x
             for x in self.limits
-            if x.hard and ((x.used or 0.0) > 1 or (x.bound is None and x.name == "over-speeds the cutter"))
+            if x.hard and ((x.used or 0.0) > 1 + 1e-9 or (x.bound is None and x.name == "over-speeds the cutter"))
         )
 
     @property

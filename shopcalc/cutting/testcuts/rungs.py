@@ -471,7 +471,7 @@ def _rungs(
         depth = math.floor(low[2] * (high[2] / low[2]) ** up * 100 + 1e-6) / 100
         require_positive(feed_of_a_rung=feed, depth_of_a_rung=depth)
         used = float(share(rpm, feed, depth))
-        if not (math.isfinite(used) and used <= 1):
+        if not (math.isfinite(used) and used <= 1 + 1e-9):
             if i == 0:
                 told = (
                     f"uses {100 * used:.0f} % of a hard bound" if math.isfinite(used) else "has an unknown hard bound"
