@@ -218,6 +218,31 @@ def test_fibres_under_a_round_face_are_as_long_as_their_chord(radius):
     assert right[0].unsupported == pytest.approx(math.sqrt(radius**2 - (radius - 1) ** 2))
 
 
+@pytest.mark.parametrize("degrees", [62, 75, 89, 91, 105, 118])
+@pytest.mark.parametrize("sweep", [math.pi, -1.2, 0.5])
+def test_fibres_under_a_round_face_step_by_step(sweep, degrees):
+    """Follow the fibre that starts at the corner, or a millimetre under the face there, until it leaves that layer."""
+    corner, radius = np.array([0.0, 0.0]), 30.0
+    centre = np.array([-math.copysign(radius, sweep), 0.0])  # the face begins upright
+    end = turned_point((0.0, 0.0), tuple(centre), sweep)
+    low = min(end[1], 0.0) - 100
+    back = (-200.0, end[1])
+    outline = Run(
+        (0.0, 0.0), (Leg(end, tuple(centre), sweep), Leg(back), Leg((-200.0, low)), Leg((-80.0, 0.0)), Leg((0.0, 0.0)))
+    )
+    (e,) = [e for e in grain_map(outline, degrees * DEGREE).exits if math.dist(e.point, corner) < 1e-9]
+    assert e.risk == "high"
+    along = np.array([math.cos(degrees * DEGREE), math.sin(degrees * DEGREE)])
+    longest = 0.0
+    for start in (corner, corner - (1.0, 0.0)):
+        steps = np.arange(1e-4, 70, 1e-3)
+        away = np.hypot(*(start + steps[:, None] * along - centre).T)
+        depth = (radius - away) * math.copysign(1, sweep)
+        outside = (depth < -1e-9) | (depth > 1 + 1e-9)
+        longest = max(longest, steps[np.argmax(outside)] if outside.any() else 70)
+    assert e.unsupported == pytest.approx(min(longest, radius * abs(sweep)), abs=0.02)
+
+
 def test_refusals_say_what_and_what_to_do():
     bow = ring((0, 0), (10, 10), (10, 0), (0, 10))
     for bad in (
@@ -460,6 +485,26 @@ def test_a_circle_is_begun_where_the_grain_lies_well():
     assert m.start == pytest.approx((50 * math.cos(at / 50), 50 * math.sin(at / 50)))
 
 
+@pytest.mark.parametrize("turn", [1, -1])
+def test_the_start_does_not_depend_on_how_the_circle_is_walked(turn):
+    """Walked either way from anywhere, it lies 135 or 315 degrees on from the fibres: middle of a quarter cut with."""
+    grain = 20 * DEGREE
+    plan = plan_edges(arc((0, 0), 50, 0.3, turn * 2 * math.pi), grain)
+    at = (math.atan2(plan.start[1], plan.start[0]) - grain) / DEGREE
+    assert at % 180 == pytest.approx(135)
+
+
+def test_a_drop_leaves_through_its_own_beginning_only_when_cut_conventionally():
+    """One corner, fibres along the side by which the flutes come out: climbing, that side is cut last and not free."""
+    r3 = math.sqrt(3)
+    on, off = (45.0, -15 * r3), (45.0, 15 * r3)
+    drop = Run((0.0, 0.0), (Leg(on), Leg(off, (60.0, 0.0), 240 * DEGREE), Leg((0.0, 0.0))))
+    assert [(e.edge, e.through, e.risk) for e in grain_map(drop, -30 * DEGREE).exits] == [(0, 0, "high")]
+    assert plan_edges(drop, -30 * DEGREE).blocks == ()
+    (stroke,) = plan_edges(drop, -30 * DEGREE, direction="conventional").strokes
+    assert (len(stroke.exits), stroke.chip) == (1, "web")
+
+
 # --- tenons -----------------------------------------------------------------------------------------------------------
 
 RAIL = (90.0, 22.0)
@@ -554,6 +599,17 @@ SHAPES = {
     "u": U_SHAPE,
     "circle": arc((40, 40), 35, 0.3, 2 * math.pi),
     "slot": stadium((0.0, 0.0), 90, 40, 0.4, clockwise=True),
+    # over the left leg there is no room to run out as far as elsewhere
+    "narrow u": ring((0, 0), (60, 0), (60, 70), (39, 70), (39, 20), (25, 20), (25, 50), (0, 50)),
+    # inside corners between line and arc, and between two arcs of radius 25
+    "boss": Run(
+        (0.0, 0.0),
+        (
+            Leg((20.0, 0.0)), Leg((50.0, 0.0), (35.0, 20.0), 2 * math.asin(0.6)),
+            Leg((80.0, 0.0), (65.0, 20.0), 2 * math.asin(0.6)), Leg((100.0, 0.0)), Leg((100.0, 60.0)),
+            Leg((0.0, 60.0)), Leg((0.0, 0.0)),
+        ),
+    ),
     "skew": ring((0, 0), (80, 10), (100, 60), (20, 75)),
     "scallop": Run(
         (0.0, 0.0),
@@ -655,13 +711,31 @@ def test_an_open_run_is_one_stroke_from_air_to_air():
     assert moves.points[1, 1] > 80 if moves.kind[0] == Kind.RAPID else moves.points[0, 1] > 80  # climbing: from the end
 
 
+@pytest.mark.parametrize("direction", ["climb", "conventional"])
+def test_a_circle_is_entered_and_left_without_a_kink(direction):
+    moves = rewrite(plan_edges(SHAPES["circle"], 0.3, waste=4, direction=direction), setting(), 5)
+    arcs = [positions(moves, int(i), 1e-3) for i in np.flatnonzero(moves.kind == Kind.ARC)]
+    assert len(arcs) >= 3
+    for a, b in itertools.pairwise(arcs):
+        before, after = a[-1] - a[-2], b[1] - b[0]
+        assert before @ after / np.linalg.norm(before) / np.linalg.norm(after) > 0.9999
+
+
+#: A hollow that the cutter fits, with a mouth that it does not.
+MOUTH = ring(
+    (0, 0), (100, 0), (100, 46), (70, 46), (70, 30), (30, 30), (30, 70), (70, 70), (70, 54), (100, 54), (100, 100),
+    (0, 100),
+)  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("outline", "word"),
     [
         (ring((0, 0), (90, 0), (90, 60), (50, 60), (50, 20), (42, 20), (42, 60), (0, 60)), "smaller cutter"),
         (SHAPES["scallop"], "smaller cutter"),
+        (MOUTH, "elsewhere along the outline"),
     ],
-    ids=["notch", "scallop"],
+    ids=["notch", "scallop", "mouth"],
 )
 def test_a_cutter_too_large_for_an_inside_corner_is_refused(outline, word):
     big = replace(SQ12, id="SQ50", diameter=50.0, measured_diameter=None) if outline is SHAPES["scallop"] else SQ12

@@ -901,7 +901,7 @@ def _cut_edge(
     leads: tuple[Run, Run] | None = None
     if closed:
         if math.isfinite(plan.waste) and plan.waste <= 2 * cutting.radius:
-            leads = _quarter_leads(beside, plan.waste + cutting.lead, own, area, m.side, r, direction)
+            leads = _quarter_leads(beside, plan.waste, cutting.lead, own, area, m.side, r, direction)
         path = beside if direction == "conventional" else beside.reversed()
     else:
         head = _lead_in(m, piece, r, cutting, plan.waste, at_end=False)
@@ -911,7 +911,12 @@ def _cut_edge(
         if direction == "climb":
             path = path.reversed()
         wanted, got = (tail, lengths[1]) if direction == "climb" else (head, lengths[0])
-        in_air = got >= wanted and (not m.outline.closed or plan.waste <= 2 * cutting.radius)
+        # beyond its own corner, and clear of what stands round the rest of the part
+        reach = cutting.radius + plan.waste - _GOUGE
+        in_air = got >= wanted and (
+            not m.outline.closed
+            or (plan.waste <= 2 * cutting.radius and _clear_of(shapely.Point(path.start), own, area, m.side) >= reach)
+        )
     begin = leads[0].start if leads else path.start
     if t is None:
         t = Tracer(cutting, begin)
@@ -1007,21 +1012,23 @@ def _extended(run: Run, before: float, after: float) -> Run:
 
 
 def _quarter_leads(
-    path: Run, radius: float, outline: shapely.LineString, area: shapely.Polygon | None, side: Side, r: float,
-    direction: Direction,
+    path: Run, waste: float, lead: float, outline: shapely.LineString, area: shapely.Polygon | None, side: Side,
+    r: float, direction: Direction,
 ) -> tuple[Run, Run] | None:  # fmt: skip
     """Quarter circles from beside the blank onto a closed path and off again; None where there is no room."""
     x, y = _tangent(*_legs(path)[0])
     if direction == "climb":
         x, y = -x, -y
     nx, ny = (y, -x) if direction == "conventional" else (-y, x)  # away from the wood
+    radius = waste + lead
     at = path.start
     centre = (at[0] + nx * radius, at[1] + ny * radius)
     sweep = -math.pi / 2 if direction == "conventional" else math.pi / 2
     start, end = turned_point(at, centre, -sweep), turned_point(at, centre, sweep)
     leads = Run(start, (Leg(at, centre, sweep),)), Run(at, (Leg(end, centre, sweep),))
     clear = all(_clear_of(shapely.LineString(chords(x)), outline, area, side) >= r - _GOUGE for x in leads)
-    return leads if clear else None
+    in_air = _clear_of(shapely.Point(start), outline, area, side) >= r + waste - _GOUGE
+    return leads if clear and in_air else None
 
 
 def _beside(way: Run, away: float, closed: bool) -> Run:
