@@ -196,7 +196,7 @@ def test_every_quantity_refuses_every_kind_of_slip_with_a_remedy(quantity, text)
 @pytest.mark.parametrize("quantity", QUANTITIES)
 def test_a_value_of_another_quantity_is_refused_by_name(quantity):
     """Each quantity's first example is no value of any other, but where the dimension is the same."""
-    alike = [{"speed", "feed"}]
+    alike = [{"speed", "feed"}, {"length", "distance"}]
     for other, q in QUANTITIES.items():
         if other == quantity or any({other, quantity} <= pair for pair in alike):
             continue
