@@ -450,6 +450,8 @@ def _tune(chosen: argparse.Namespace) -> int:
     out = optional("--stick-out", "length", above=0.0)
     value, regrind = money("--value"), money("--regrind")
     now, hours = optional("--now", "time", above=0.0), optional("--job-hours", "time", above=0.0)
+    if hours is not None and now is None:
+        faults.append(Fault("--job-hours says nothing alone", "give what this cut takes today with --now"))
     if faults:
         raise InputError(faults)
     if out is not None:
@@ -457,12 +459,16 @@ def _tune(chosen: argparse.Namespace) -> int:
     costs = Costs.of(shop.rates, value=value, regrind=regrind or 0.0)
     wood = {k: asked[k] for k in ("moisture", "wear")}
     asked["force"] = learned_force(shop, cutter, material, machine, chosen.station, **wood)
+    own = {"cutter": cutter.id, "machine": machine.name, "station": chosen.station, "material": material.id}
+    names = ("greatest_feed_per_tooth", "greatest_depth", "push_off_climb", "push_off_conventional")
+    known = {name: found for name in names if (found := shop.learned.value(name, **own)) is not None}
+    asked["learned"] = known
     setting = tune(cutter, material, machine, costs=costs, **asked)
-    found = []
+    changes = []
     if chosen.relax:
         if asked["force"] is not None:
             asked["wear"] = 0.0  # it is in the force already: a sharp edge cannot be told apart there
-        found = relaxations(cutter, material, machine, rack=shop.cutters, costs=costs, system=system, **asked)
+        changes = relaxations(cutter, material, machine, rack=shop.cutters, costs=costs, system=system, **asked)
     if chosen.json:
         data = setting.as_json()
         data["minutes_saved"] = None if now is None else now / 60 - setting.minutes["likely"]
@@ -474,14 +480,20 @@ def _tune(chosen: argparse.Namespace) -> int:
                     "saved_cost": r.saved_cost,
                     "binds": r.setting.binds,
                 }
-                for r in found
+                for r in changes
             ]
         _print_json(_finite(data))
         return 0
-    from shopcalc.cutting.report import tuned_text
+    from shopcalc.cutting.report import left_words, tuned_text
 
     print(tuned_text(cutter, material, setting, asked, costs, system), end="")
-    for line in _paying(setting, found, now, hours, costs.currency):
+    for name, way in (("push_off_climb", "climbing"), ("push_off_conventional", "conventionally")):
+        if name in known:
+            left = left_words(known[name].value, system)
+            print(
+                f"{known[name].source}: a test cut {way} came out with {left} each wall. It counts before the figure above."
+            )
+    for line in _paying(setting, changes, now, hours, costs.currency):
         print(line)
     return 0
 
@@ -497,7 +509,7 @@ def _paying(
         saved = now / 60 - setting.minutes["likely"]
         yield ""
         if hours is not None:
-            yield f"Against today's {write_time(now)} it {in_the_whole(saved, hours / 3600)}."
+            yield f"Against today's {write_time(now)} each such cut {in_the_whole(saved, hours / 3600)}."
         else:
             words = f"saves {write_time(60 * saved)}" if saved > 0 else "saves nothing"
             yield f"Against today's {write_time(now)} it {words}."

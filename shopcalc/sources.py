@@ -233,7 +233,8 @@ _PRACTICE = {
     "shear_modulus": "pressure", "strength": "pressure", "flute_share": "ratio", "holder_stiffness": "stiffness",
     "machine_stiffness": "stiffness", "friction": "ratio", "rake": "angle", "moisture": "ratio", "grip_share": "ratio",
     "slot_share": "ratio", "mark_spacing": "length", "push_off": "length", "edge_life": "distance",
-    "wear_edge": "ratio", "scrap_share": "ratio", "chip_spread": "ratio", "time_in_part": "time",
+    "wear_edge": "ratio", "wear_chip": "ratio", "stick_out_share": "ratio", "scrap_share": "ratio",
+    "chip_spread": "ratio", "time_in_part": "time",
 }  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from shopcalc.cutting.tuning import Costs, Search, ask, grain_angle, tune
 from shopcalc.errors import InputError
 from shopcalc.machines import Axis, Machine, Spindle, Station
 from shopcalc.materials import Material
+from shopcalc.sources import Value
 
 SQ12 = Cutter("SQ12", "", "square end", 12, 12, 2, 38, 90, 48, maker_rpm=24000)
 BIG = Cutter("BIG", "", "square end", 30, 12, 2, 60, 100, 60, body="steel", marked_rpm=16000)
@@ -70,7 +71,7 @@ def test_hard_bounds_hold_and_numbers_agree(cutter, depth, width, station, grain
     assert s.passes == s.levels * s.side_steps
     used = [x.used for x in s.limits if x.used is not None]
     assert used == sorted(used, reverse=True)
-    assert s.binds == s.limits[0].name
+    assert set(s.binds.split("; ")) <= {x.name for x in s.limits}
     assert s.minutes["low"] <= s.minutes["likely"] * 1.01 <= s.minutes["high"] * 1.02
     assert s.runnable == (depth <= cutter.cutting_length and (cutter.marked_rpm or cutter.maker_rpm) is not None)
     assert limit(s, "sings").used <= 1 + 1e-9
@@ -180,6 +181,55 @@ def test_levels_are_bounded_by_what_practice_allows_for_the_grain():
     assert bound["across"] == pytest.approx(9)
     assert bound["45 deg"] == pytest.approx(10.5)
     assert limit(tuned(depth=24, grain="along", station="end"), "sings").bound == pytest.approx(12)
+
+
+def test_a_cutter_that_sticks_out_far_sings_in_shallower_levels():
+    """Common practice, no source: beyond six diameters in proportion."""
+    out = {s: limit(tuned(replace(SQ12, stick_out=s, overall_length=s + 40.0), depth=24), "sings").bound
+           for s in (60.0, 72.0, 96.0)}  # fmt: skip
+    assert out == pytest.approx({60.0: 12, 72.0: 12, 96.0: 9})
+
+
+def test_the_collet_nut_stays_out_of_the_wood_and_something_is_held():
+    short = replace(SQ12, stick_out=38.5)
+    assert not tuned(short, depth=37, width=4).runnable
+    assert tuned(short, depth=35, width=4).runnable
+    assert limit(tuned(short, depth=37, width=4), "drives the nut into the wood").bound == pytest.approx(35.5)
+    for out in (90.0, 120.0):
+        with pytest.raises(InputError, match="nothing is held"):
+            tuned(replace(SQ12, stick_out=out))
+
+
+def test_what_nobody_has_entered_is_named_before_anything_else():
+    assert {x.name for x in tuned().unknown} == {"lifts", "slips"}
+    held = ROUTER.with_(stations={"flat": Station("flat", clamp_force=2000.0)})
+    assert not tuned(machine=held).unknown
+    assert "not known" in limit(tuned(machine=held), "bends").source
+    stiff = ROUTER.with_(stations={"flat": Station("flat", clamp_force=2000.0, stiffness=3000.0)})
+    assert "not known" not in limit(tuned(machine=stiff), "bends").source
+
+
+def test_a_dull_edge_burns_sooner():
+    sharp, dull = (limit(tuned(wear=w), "burns").bound for w in (0.0, 1.0))
+    assert dull == pytest.approx(2 * sharp)
+
+
+def test_what_the_shop_learned_bounds_the_tooth_and_the_level():
+    own = {
+        "greatest_feed_per_tooth": Value(0.12, "mm/tooth", "this shop, 2026-11-25", "", "logged"),
+        "greatest_depth": Value(5.0, "mm", "this shop, 2026-11-25", "", "logged"),
+    }
+    s = tuned(depth=12, learned=own)
+    assert s.feed_per_tooth_mm <= 0.12 + 1e-9
+    assert s.depth_per_pass_mm <= 5
+    assert limit(s, "snatches").source == limit(s, "sings").source == "this shop, 2026-11-25"
+
+
+def test_what_holds_a_cut_back_is_named_even_beside_the_speed():
+    """A weak clamp costs levels; that the spindle also stands at its bound is not the whole story."""
+    weak = Station("flat", clamp_force=100.0, friction=0.3, stiffness=3000.0)
+    s = tuned(replace(SQ12, helix=math.radians(30)), machine=ROUTER.with_(stations={"flat": weak}), depth=12, width=8)
+    assert "slips" in s.binds.split("; ")
 
 
 def test_the_side_the_grain_leans_to_is_kept():

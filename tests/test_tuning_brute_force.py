@@ -190,7 +190,7 @@ class Reference:
         self.grain = (0.0, 0.0, 1.0) if self.station == "end" else (math.cos(a), math.sin(a), 0.0)
         along, across, end = (HABIT[f"depth_share.{k}"] for k in ("along", "across", "end"))
         share = end if self.station == "end" else along * math.cos(a) ** 2 + across * math.sin(a) ** 2
-        self.deepest = share * self.c.diameter
+        self.deepest = share * self.c.diameter / max(1.0, self.c.stick_out / self.c.diameter / HABIT["stick_out_share"])
         self.most_rpm = min(FREE * self.c.maker_rpm, 24000,
                             HABIT[f"rim_speed_{self.c.body}"] / (math.pi * self.c.diameter / 1000) * 60)  # fmt: skip
         self.thick = max(self.m.chip_thin, self.m.chip_thick * min(1, self.c.diameter / 6))

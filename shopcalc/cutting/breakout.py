@@ -484,6 +484,7 @@ def _exit(
         x, y = _tangent(at, leg)
         normal = (y, -x)
         distance %= way.length
+        distance = 0.0 if way.length - distance < SAME else distance
     else:
         through, normal = None, motion  # the board ends square to the run
         at, leg = point, Leg((point[0] - normal[1], point[1] + normal[0]))

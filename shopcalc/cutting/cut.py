@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from shopcalc.cutters import Cutter
 from shopcalc.cutting.deflection import Give, work_stiffness
@@ -75,6 +75,10 @@ class Cut:
         Band to what the wood asks of the edge.
     depth_share : Value
         Greatest level over the diameter that practice allows for this lie of the grain.
+    wear : float
+        Of the edge, 0 sharp to 1 dull [-].
+    learned : mapping
+        What the shop's own test cuts bound: "greatest_feed_per_tooth" [mm/tooth], "greatest_depth" [mm].
     """
 
     cutter: Cutter
@@ -92,6 +96,8 @@ class Cut:
     give: Mapping[Band, Give]
     coefficients: Mapping[Band, Coefficients]
     depth_share: Value
+    wear: float = 0.0
+    learned: Mapping[str, Value] = field(default_factory=dict)
 
     @property
     def tip(self) -> float:
@@ -99,19 +105,35 @@ class Cut:
         return self.cutter.tip_diameter if self.cutter.shape == "tapered ball" else self.cutter.true_diameter
 
     @property
+    def chip_thin(self) -> float:
+        """Thin end of the window of the mean chip; a dull edge rubs sooner [mm]."""
+        return self.material.chip_thin * (1 + habit("wear_chip") * self.wear)
+
+    @property
     def chip_thick(self) -> float:
         """Thick end of the window of the mean chip, less for slender cutters [mm]."""
-        return max(self.material.chip_thin, self.material.chip_thick * min(1.0, self.tip / SLENDER))
+        return max(self.chip_thin, self.material.chip_thick * min(1.0, self.tip / SLENDER))
 
     @property
     def greatest_feed_per_tooth(self) -> float:
-        """Share of the diameter that practice allows [mm/tooth]."""
-        return habit("feed_per_tooth_share") * self.tip
+        """Share of the diameter that practice allows, or less where the shop's own ladder tore [mm/tooth]."""
+        own = self.learned.get("greatest_feed_per_tooth")
+        share = habit("feed_per_tooth_share") * self.tip
+        return share if own is None else min(share, own.value)
 
     @property
     def deepest(self) -> float:
-        """Deepest level practice allows in this grain [mm]."""
-        return float(self.depth_share.value) * self.cutter.true_diameter
+        """Deepest level practice allows for grain and stick-out, or less where the shop's own ladder says so [mm]."""
+        slender = self.cutter.stick_out / self.cutter.true_diameter / habit("stick_out_share")
+        usual = float(self.depth_share.value) * self.cutter.true_diameter / max(1.0, slender)
+        own = self.learned.get("greatest_depth")
+        return usual if own is None else min(usual, own.value)
+
+    @property
+    def stiffness_known(self) -> bool:
+        """Whether the machine says how stiff it is at this station."""
+        held = self.machine.stations.get(self.station)
+        return held is not None and held.stiffness is not None
 
 
 def habit(name: str) -> float:
@@ -163,6 +185,7 @@ def ask(
     part: tuple[float, float] | None = None,
     hold: Hold | None = None,
     force: Mapping[Band, Coefficients] | None = None,
+    learned: Mapping[str, Value] | None = None,
 ) -> Cut:
     """Put together one cut and refuse what makes no sense.
 
@@ -198,6 +221,8 @@ def ask(
         None for what the machine's station says.
     force : mapping or None
         Band to coefficients; None for the shipped ones.
+    learned : mapping or None
+        See ``Cut``.
 
     Returns
     -------
@@ -215,6 +240,11 @@ def ask(
         refuse(f"machine '{machine.name}' has no station '{station}'", did_you_mean(station, machine.stations))
     if cutter.shape == "drill":
         refuse(f"{cutter.id} is a drill and cuts only straight down", "choose a cutter that cuts sideways")
+    if not 0 < cutter.stick_out < cutter.overall_length - 1e-6:
+        message = (
+            f"{cutter.id} would stick out {cutter.stick_out:g} mm of its {cutter.overall_length:g} mm: nothing is held"
+        )
+        refuse(message, "push it further into the collet")
     if not (math.isfinite(skim) and skim >= 0):
         refuse(f"a skim of {skim:g} mm cannot be used", "give a skim of zero or more")
     if skim >= width:
@@ -245,6 +275,8 @@ def ask(
         give,
         force or coefficients(material, rake=cutter.rake, moisture=moisture, wear=wear),
         depth_share(station, grain),
+        wear,
+        learned or {},
     )
 
 

@@ -17,7 +17,6 @@ import numpy as np
 
 from shopcalc.cutting import chipload
 from shopcalc.cutting.cut import (
-    SLENDER,
     Cut,
     Hold,
     Pass,
@@ -43,7 +42,9 @@ from shopcalc.materials import Material
 from shopcalc.moves import Floats
 from shopcalc.sources import practice
 
+NUT_FREE = 3.0  # mm between collet nut and wood; common practice, no source
 __all__ = [
+    "NUT_FREE",
     "Bound", "Cut", "Hold", "Limit", "Loads", "Pass", "ask", "bounds", "check", "cited", "cutter_rpm", "depth_share",
     "greatest_level", "habit", "plunge_feed", "rim_habit", "station_hold", "wall_bounds",
 ]  # fmt: skip
@@ -339,19 +340,22 @@ def _chip_bounds(loads: Loads, rpm: Floats, feed: Floats, per_tooth: Floats) -> 
     mean = per_tooth * loads.mean_share
     thin, thick = _chip_source(m, "chip_thin"), _chip_source(m, "chip_thick")
     remedy = "feed faster, turn slower, or take fewer flutes"
-    yield _bound("burns", mean, m.chip_thin, "mm", False, f"mean chip: {thin}", remedy, least=True)
-    slender = f", less below {SLENDER:g} mm" if cut.chip_thick < m.chip_thick else ""
+    dull = ", more for a dull edge" if cut.wear else ""
+    yield _bound("burns", mean, cut.chip_thin, "mm", False, f"mean chip: {thin}{dull}", remedy, least=True)
+    slender = ", less for slender cutters" if cut.chip_thick < m.chip_thick else ""
     remedy = "feed slower, turn faster, or take more flutes"
     yield _bound("tears", mean, cut.chip_thick, "mm", False, f"mean chip: {thick}{slender}", remedy)
-    source = f"share of the tip: {cited(practice()['feed_per_tooth_share'])}"
+    own = cut.learned.get("greatest_feed_per_tooth")
+    share = f"share of the tip: {cited(practice()['feed_per_tooth_share'])}"
+    source = own.source if own is not None and own.value <= cut.greatest_feed_per_tooth else share
     remedy = "feed slower, or turn faster: the tooth must bear more than its chip says where the cut thickens"
     yield _bound("snatches", per_tooth, cut.greatest_feed_per_tooth, "mm/tooth", False, source, remedy)
     a = min(cut.machine.axes[0].acceleration, cut.machine.axes[1].acceleration)
     reached = np.minimum(feed, 60 * math.sqrt(a * cut.length)) if math.isfinite(a) else feed
     remedy = "turn slower: on moves this short the feed is never reached"
-    source = f"mean chip at the feed reached on {cut.length:.0f} mm: {thin}"
+    source = f"mean chip at the feed reached on one pass: {thin}"
     slow = reached / (rpm * cut.cutter.flutes) * loads.mean_share
-    yield _bound("rubs where it is slow", slow, m.chip_thin, "mm", False, source, remedy, least=True)
+    yield _bound("rubs where it is slow", slow, cut.chip_thin, "mm", False, source, remedy, least=True)
     mark = practice()["mark_spacing"]
     source = f"ripple of one flute that stands proud: {cited(mark)}"
     yield _bound("leaves ripples", feed / rpm, mark.value, "mm", False, source, "feed slower, or turn faster")
@@ -359,13 +363,15 @@ def _chip_bounds(loads: Loads, rpm: Floats, feed: Floats, per_tooth: Floats) -> 
         across = float(effective_diameter(cut.cutter, min(cut.depth, cut.cutter.cutting_length)))
         skim = per_tooth * float(chipload.greatest_share(min(cut.skim, across), across))
         remedy = "keep a thicker skim, or feed faster for it"
-        yield _bound("rubs on the skim", skim, m.chip_thin, "mm", False, f"greatest chip: {thin}", remedy, least=True)
+        yield _bound("rubs on the skim", skim, cut.chip_thin, "mm", False, f"greatest chip: {thin}", remedy, least=True)
 
 
 def _size_bounds(loads: Loads) -> Iterator[Bound]:
     cut, c, level = loads.cut, loads.cut.cutter, loads.shape.level
     remedy = "take more levels, or a thicker cutter"
-    source = f"share of the diameter for this grain: {cited(cut.depth_share)}"
+    own = cut.learned.get("greatest_depth")
+    usual = f"share of the diameter for this grain, less the further it sticks out: {cited(cut.depth_share)}"
+    source = own.source if own is not None and own.value <= cut.deepest else usual
     yield _bound("sings", level, cut.deepest, "mm", False, source, remedy)
     source = f"cutting length of {c.id}"
     yield _bound("rubs with the shank", cut.depth, c.cutting_length, "mm", True, source, "use a longer cutter")
@@ -373,6 +379,11 @@ def _size_bounds(loads: Loads) -> Iterator[Bound]:
     source = f"length held, as a share of the shank: {cited(share)}"
     remedy = "push the cutter further into the collet, never resting on the bottom"
     yield _bound("slips out of the collet", grip, share.value * c.shank, "mm", True, source, remedy, least=True)
+    source = f"stick-out of {c.id}, less 3 mm kept free: common practice, no source"
+    remedy = "use a longer cutter, or let it stick out further where its grip allows"
+    yield _bound(
+        "drives the nut into the wood", cut.depth, max(c.stick_out - NUT_FREE, 1e-6), "mm", True, source, remedy
+    )
     if c.up_shear_length > 0:
         source_, remedy = f"up-cut length of {c.id}", "take fewer and deeper levels, or another cutter"
         yield _bound("tears the top face", level, c.up_shear_length, "mm", False, source_, remedy, least=True)
@@ -439,7 +450,8 @@ def wall_bounds(loads: Loads, per_tooth: Floats, quality: Band = "likely") -> It
     Bound
     """
     cut, words = loads.cut, _standing(loads)
-    source = f"error on the wall{_band(loads, per_tooth)}; {words}"
+    frame = "" if cut.stiffness_known else "; stiffness of the station not known: from memory"
+    source = f"error on the wall without run-out; {words}{frame}"
     remedy = "take more levels, keep a skim, shorten the stick-out, or take a thicker cutter"
     error = loads.worst(per_tooth, quality, lap=bool(cut.skim))
     yield _bound("bends", error, cut.greatest_push_off, "mm", False, source, remedy)
@@ -447,14 +459,6 @@ def wall_bounds(loads: Loads, per_tooth: Floats, quality: Band = "likely") -> It
         into = np.max(-loads.error(per_tooth, quality), axis=-1)
         remedy = "keep a thicker skim, or climb"
         yield _bound("bites through the skim", np.maximum(into, 0.0), cut.skim, "mm", False, words, remedy)
-
-
-def _band(loads: Loads, per_tooth: Floats) -> str:
-    """The error's band in words where one setting is looked at; searching thousands needs no words."""
-    if np.ndim(per_tooth):
-        return ""
-    low, high = (float(loads.worst(per_tooth, b, lap=bool(loads.cut.skim))) for b in ("low", "high"))
-    return f", from {low:.3f} mm at low to {high:.3f} mm at high force"
 
 
 def _holding(cut: Cut, loads: Loads, per_tooth: Floats, greatest: Floats) -> Iterator[Bound]:
@@ -531,7 +535,7 @@ def greatest_level(cut: Cut, *, chip: float | None = None) -> float:
         its diameter.
     """
     c = cut.cutter
-    middle = math.sqrt(cut.material.chip_thin * cut.chip_thick) if chip is None else chip
+    middle = math.sqrt(cut.chip_thin * cut.chip_thick) if chip is None else chip
 
     def fits(level: float) -> bool:
         loads = Loads(cut, Pass(1, 1, level, min(cut.width, float(effective_diameter(c, level))), "climb"))

@@ -112,14 +112,14 @@ def _changes(
         yield f"a skim of {write(skim, 'length', system, fraction=False)}", cutter, {**given, "skim": skim}
     if given.get("wear"):
         yield "a sharp edge", cutter, {**given, "wear": 0.0}
-    if given["station"] != "end" and given["grain"] != "end":
+    # other lies only where the same cut can be made so: a groove runs where it runs, and on end it is another joint
+    if given["station"] != "end" and given["grain"] != "end" and not given.get("in_solid"):
         for grain in ("along", "across"):
             if grain != given["grain"]:
                 yield f"feeding {grain} the grain", cutter, {**given, "grain": grain}
     for station in machine.stations:
-        if station != given["station"]:
-            grain = "end" if station == "end" else "across" if given["station"] == "end" else given["grain"]
-            yield f"the {station} station", cutter, {**given, "station": station, "grain": grain}
+        if "end" not in (station, given["station"]) and station != given["station"]:
+            yield f"the {station} station", cutter, {**given, "station": station}
 
 
 def in_the_whole(saved_minutes: float, job_hours: float) -> str:

@@ -22,6 +22,7 @@ _UNITS = {
     "MPa": ("pressure", 1.0),
 }  # fmt: skip
 _BAR = 20
+_RESIN = "Boards also hold resin, and their fine dust harms lungs: extract it, and see the maker's safety sheet."
 
 #: What to do when something sounds wrong, and what comes before every figure; common practice, no source.
 CAUTIONS = (
@@ -109,13 +110,19 @@ def limit_rows(limits: tuple[Limit, ...], system: System) -> list[tuple[str, str
         (
             percent(x.used),
             x.name,
-            f"{amount(x.value, x.unit, system)}, {'at least' if x.least else 'at most'} "
-            f"{amount(x.bound, x.unit, system)}",
+            _against(x, system),
             "hard" if x.hard else "quality",
             x.source,
         )
         for x in limits
     ]
+
+
+def _against(x: Limit, system: System) -> str:
+    if x.unit == "plunges":
+        return "it may ramp, never go straight down"
+    way = "at least" if x.least else "at most"
+    return f"{amount(x.value, x.unit, system)}, {way} {amount(x.bound, x.unit, system)}"
 
 
 def wall_error_words(bottom: float, top: float, system: System) -> str:
@@ -132,12 +139,24 @@ def wall_error_words(bottom: float, top: float, system: System) -> str:
     -------
     str
     """
+    return f"{left_words(bottom, system)} at the bottom of a level, {left_words(top, system)} at its top"
 
-    def one(value: float) -> str:
-        way = "left on" if value >= 0 else "too much off"
-        return f"{small_length(abs(value), system)} {way}"
 
-    return f"{one(bottom)} at the bottom of a level, {one(top)} at its top"
+def left_words(error: float, system: System) -> str:
+    """An error of the wall in words that say which way.
+
+    Parameters
+    ----------
+    error : float
+        Positive leaves wood on [mm].
+    system : {"metric", "inch"}
+        What the reader thinks in.
+
+    Returns
+    -------
+    str
+    """
+    return f"{small_length(abs(error), system)} {'left on' if error >= 0 else 'too much off'}"
 
 
 def grain_words(cutter: Cutter, cut_grain: tuple[float, float, float], setting: Setting) -> list[str]:
@@ -203,17 +222,20 @@ def tuned_text(
     length = asked.get("length", 1000.0)
     passes = f"{s.passes}" + (f" ({s.levels} levels of {s.side_steps} side by side)" if s.passes > 1 else "")
     low, likely, high = (write_time(60 * s.minutes[k]) for k in ("low", "likely", "high"))
+    plunge = write(s.plunge_feed_mm_min, "feed", system)
+    if not cutter.centre_cutting:
+        plunge = f"none: it may not go straight down; ramps sink at {plunge} at most"
     facts = [
         ("spindle speed", write(s.rpm, "spindle_speed", system)),
         ("feed", write(s.feed_mm_min, "feed", system)),
-        ("plunge feed", write(s.plunge_feed_mm_min, "feed", system)),
+        ("plunge feed", plunge),
         ("direction", s.direction),
         ("passes", passes),
         ("depth a pass", amount(s.depth_per_pass_mm, "mm", system)),
         ("width a pass", amount(s.width_per_pass_mm, "mm", system)),
         ("feed per tooth", write(s.feed_per_tooth_mm, "feed_per_tooth", system)),
         ("mean, greatest chip", f"{amount(s.mean_chip_mm, 'mm', system)}, {amount(s.greatest_chip_mm, 'mm', system)}"),
-        (f"time, {write(length, 'length', system)}", likely if low == high else f"{likely} ({low} to {high} by force)"),
+        (f"time, {_pass_length(length, system)}", likely if low == high else f"{likely} ({low} to {high} by force)"),
         ("wall, likely force", wall_error_words(*s.push_off_mm["likely"], system)),
         ("wall, high force", wall_error_words(*s.push_off_mm["high"], system)),
     ]
@@ -234,13 +256,24 @@ def tuned_text(
         f"Limits, tightest first; hard ones keep {free:.0f} % free where they are not mere sizes",
         *_limit_lines(s.limits, system),
     ]
-    out += ["", f"It is held back by: {s.binds}. To relax that: {s.limits[0].remedy}."]
+    remedies = list(dict.fromkeys(x.remedy for name in s.binds.split("; ") for x in s.limits if x.name == name))
+    out += ["", f"It is held back by: {s.binds}. To relax that: {'; or '.join(remedies)}."]
+    if s.unknown:
+        names = ", ".join(x.name for x in s.unknown)
+        out.insert(1, f"  NOT KNOWN, find out before running: {names} (see below what to enter)")
     if s.forbidden:
-        out.insert(1, "  DO NOT RUN: " + "; ".join(f"{x.name}: {x.remedy}" for x in s.forbidden))
+        why = "; ".join(f"{x.name}: {x.remedy}" for x in s.forbidden)
+        out.insert(1, f"  DO NOT RUN, the figures below are not for use: {why}")
     out += ["", *CAUTIONS]
     dust = [c for c in cautions("wood dust", material.id) if c.applies_to and c.item == "carcinogen class"]
-    out += [f"Dust of {material.title}: carcinogen class {c.value}, {c.basis}." for c in dust]
+    for c in dust:
+        more = f" {_RESIN}" if material.group == "sheet" else ""
+        out.append(f"Dust of {material.title}: carcinogen class {c.value}, {c.basis}.{more}")
     return "\n".join(line.rstrip() for line in out) + "\n"
+
+
+def _pass_length(length: float, system: System) -> str:
+    return f"{length / 25.4:.4g} in" if system == "inch" else f"{length:.4g} mm"
 
 
 def ask_grain(cutter: Cutter, material: Material, asked: Mapping[str, Any]) -> tuple[float, float, float]:

@@ -97,7 +97,7 @@ class Setting:
     scrap_chance : float
         Chance that this cut spoils the part [-].
     binds : str
-        Name of the tightest limit.
+        Names of the limits that hold it back: all that stand at what they may use, else the tightest.
     limits : tuple of Limit
         Tightest first; unknown ones last.
     timed_points : int
@@ -137,6 +137,11 @@ class Setting:
         )
 
     @property
+    def unknown(self) -> tuple[Limit, ...]:
+        """Hard limits whose bound nobody has entered: find them out before running."""
+        return tuple(x for x in self.limits if x.hard and x.used is None)
+
+    @property
     def runnable(self) -> bool:
         """Whether nothing forbids it."""
         return not self.forbidden
@@ -148,5 +153,6 @@ class Setting:
             **out,
             "push_off_mm": {k: list(v) for k, v in self.push_off_mm.items()},
             "runnable": self.runnable,
+            "unknown": [x.name for x in self.unknown],
             "limits": [{k: v for k, v in vars(x).items() if k != "least"} for x in self.limits],
         }

@@ -36,6 +36,7 @@ from shopcalc.materials import Material
 from shopcalc.motion import machine_time
 from shopcalc.moves import Floats, Moves
 from shopcalc.paths.tracing import Cutting, Tracer
+from shopcalc.sources import Value
 from shopcalc.units import read
 
 __all__ = [
@@ -50,11 +51,14 @@ _MORE_LEVELS, _MORE_STEPS = 12, 3  # passes beyond the fewest that are tried
 _SPEEDS, _FEEDS = 31, 51  # of the grid each division into passes is first looked at with
 _FINE = 19  # and of the finer one around the best
 _NODES = np.array([1.0, 0.62, 0.38, 0.22, 0.12])  # feeds the motion engine times, as shares of the fastest
+_AT_BOUND = 0.975  # of what a bound lets one use, from where on it is said to bind
 _ONE_IN_TEN = 1.2816  # standard deviations above the median that one in ten exceeds
 _LESS_USUAL = 1.002  # conventional has to gain this much: climbing leaves the cleaner edge
 _REFINED, _NEAR = 6, 1.08  # how many divisions are looked at again, and how near the best they must come
 #: Bounds that no speed, feed or division into passes changes.
-_FIXED = frozenset({"rubs with the shank", "slips out of the collet", "burns when plunged"})
+FIXED = frozenset(
+    {"rubs with the shank", "slips out of the collet", "drives the nut into the wood", "burns when plunged"}
+)
 
 
 def grain_angle(grain: str | float) -> float:
@@ -117,6 +121,7 @@ def tune(
     part: tuple[float, float] | None = None,
     hold: Hold | None = None,
     force: Mapping[Band, Coefficients] | None = None,
+    learned: Mapping[str, Value] | None = None,
     direction: Direction | None = None,
     costs: Costs | None = None,
     goal: Goal = "cheapest",
@@ -158,6 +163,8 @@ def tune(
         Clamps; None for what the machine's station says.
     force : mapping or None
         Band to coefficients the shop measured; None for the shipped ones.
+    learned : mapping or None
+        What the shop's own ladders bound: "greatest_feed_per_tooth", "greatest_depth".
     direction : {"climb", "conventional"} or None
         Only this one; None for whichever is better.
     costs : Costs or None
@@ -186,7 +193,7 @@ def tune(
     cut = ask(
         cutter, material, machine, station=station, grain=grain, cut_depth=cut_depth, cut_width=cut_width,
         clearance=clearance, skim=skim, length=length, in_solid=in_solid, greatest_push_off=greatest_push_off,
-        wear=wear, moisture=moisture, part=part, hold=hold, force=force,
+        wear=wear, moisture=moisture, part=part, hold=hold, force=force, learned=learned,
     )  # fmt: skip
     if direction not in (None, "climb", "conventional"):
         refuse(f"direction '{direction}' is not known", "give climb or conventional, or none for the better one")
@@ -499,7 +506,7 @@ class Search:
         speeds = np.unique(np.round(np.linspace(self.low, self.high, _SPEEDS) / _RPM_STEP) * _RPM_STEP)
         speeds = np.clip(speeds, self.low, self.high)
         most = self._greatest_per_tooth(shape)
-        thin = self.cut.material.chip_thin / max(self.loads(shape).mean_share, 1e-9)
+        thin = self.cut.chip_thin / max(self.loads(shape).mean_share, 1e-9)
         per_tooth = np.geomspace(min(thin, most) * 0.5, most, _FEEDS)
         per_tooth = np.unique(np.append(per_tooth, min(thin, most)))
         return self._dialled(speeds, per_tooth)
@@ -527,7 +534,7 @@ class Search:
     def _over(bounds: Sequence[Bound], rpm: Floats, feed: Floats) -> Floats:
         out = np.zeros(np.broadcast_shapes(np.shape(rpm), np.shape(feed)))
         for b in bounds:
-            if b.name in _FIXED:
+            if b.name in FIXED:
                 continue
             most = 1 - habit("reserve") if b.reserve else 1.0
             over = np.maximum(np.nan_to_num(b.used, nan=0.0, posinf=1e6) - most - 1e-9, 0.0)
@@ -597,7 +604,7 @@ class Search:
         fuzzy = habit("chip_spread")
         sound = 1 - _normal(np.log(np.maximum(median, 1e-12)) / self._spread)
         sound = sound * (1 - _normal(np.log(mean / self.cut.chip_thick) / fuzzy))
-        sound = sound * (1 - _normal(np.log(self.cut.material.chip_thin / mean) / fuzzy))
+        sound = sound * (1 - _normal(np.log(self.cut.chip_thin / mean) / fuzzy))
         return np.asarray(habit("scrap_share") * (1 - sound))
 
     def wear(self, shape: Pass, rpm: Floats, feed: Floats) -> Floats:
@@ -758,11 +765,22 @@ class Search:
             push_off_mm={b: (float(e[0]), float(e[1])) for b, e in errors.items()},
             cost=cost,
             scrap_chance=float(self.scrap_chance(t.shape, rpm, feed)),
-            binds=found[0].name,
+            binds=_binding(lim.bounds(loads, t.rpm, t.feed)) or found[0].name,
             limits=found,
             timed_points=self.points,
             interpolation_error=error,
         )
+
+
+def _binding(bounds: Sequence[Bound]) -> str:
+    """Names of all bounds that stand at what they may use, those of mere size left out."""
+    shares = []
+    for b in bounds:
+        used = float(b.used)
+        if math.isfinite(used) and (b.name not in FIXED or used > 1):
+            shares.append((used / (1 - habit("reserve") if b.reserve else 1.0), b.name))
+    shares.sort(reverse=True)
+    return "; ".join(name for share, name in shares if share >= min(_AT_BOUND, shares[0][0]))
 
 
 def _normal(x: Floats) -> Floats:

@@ -29,7 +29,7 @@ from shopcalc.cutting.testcuts.ground import (
     require_speed,
     stroke,
 )
-from shopcalc.cutting.tuning import Setting
+from shopcalc.cutting.tuning import FIXED, Setting
 from shopcalc.errors import did_you_mean
 from shopcalc.gcode import write_program
 from shopcalc.learned import LearnedRow
@@ -436,7 +436,8 @@ def hard_share(
         hard = [x for x in check(loads(depth), rpm, feed) if x.hard]
         if any(x.bound is None and x.name == "over-speeds the cutter" for x in hard):
             return math.nan
-        return max(x.used for x in hard if x.used is not None)
+        # a size that fits says nothing about how hard the setting is
+        return max(x.used for x in hard if x.used is not None and (x.name not in FIXED or x.used > 1))
 
     return share
 
