@@ -134,10 +134,10 @@ def test_every_slider_and_choice_moves_what_is_shown(tuning):
         return tuning.answer.value, tuning.table.value, tuple(bars.x), tuple(np.round(force, 6))
 
     moves = [
-        (tuning.cut_depth, 20.0), (tuning.cut_width, 5.0), (tuning.length, 100.0), (tuning.stick_out, 70.0),
+        (tuning.cut_depth, 20.0), (tuning.cut_width, 25.0), (tuning.length, 100.0), (tuning.stick_out, 70.0),
         (tuning.wear, 60), (tuning.push_off, 0.03), (tuning.rpm, 12_000), (tuning.feed_per_tooth, 0.3),
         (tuning.levels, 4), (tuning.side_steps, 3), (tuning.direction, "conventional"), (tuning.in_solid, True),
-        (tuning.cutter, "SQ12L"), (tuning.material, "mdf"), (tuning.station, "end"), (tuning.station, "flat"),
+        (tuning.cutter, "SQ12L"), (tuning.material, "cherry"), (tuning.station, "end"), (tuning.station, "flat"),
         (tuning.grain, "degrees"), (tuning.degrees, -45), (tuning.machine, "small-router"), (tuning.units, "inch"),
     ]  # fmt: skip
     tuning.cut_width.value, tuning.direction.value = 20.0, "climb"

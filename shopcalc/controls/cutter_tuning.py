@@ -132,7 +132,7 @@ class CutterTuningControl:
         station: str,
     ) -> None:  # fmt: skip
         shop, call = self.shop, self.update
-        woods = sorted((m.title, k) for k, m in shop.materials.items())
+        woods = sorted(((m.title, k) for k, m in shop.materials.items()), key=lambda w: w[0].lower())
         machines = [(m.title or k, k) for k, m in shop.machines.items()]
         systems = [("metric: mm, N", "metric"), ("inch: in, lbf", "inch")]
         self.units = choice("units", systems, system, self._change_units)

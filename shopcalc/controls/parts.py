@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import html
+import inspect
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 from typing import Any
 
+import anywidget
 import ipywidgets as widgets
 import plotly.graph_objects as go
 import plotly.io as pio
+from plotly.basewidget import BaseFigureWidget
 
 from shopcalc.units import System
 
@@ -43,12 +49,48 @@ _STYLE = """<style>
 </style>"""
 
 
+#: Where the page keeps plotly's drawing code: a promise that the one who has it fulfils.
+_PLACE = """(globalThis.shopDrawing ??= (() => {
+  let done; const there = new Promise(kept => { done = kept; }); there.done = done; return there; })())"""
+#: What each figure brings instead of five megabytes of its own.
+_LOADER = f"""export default () => {{
+  let drawn;
+  const made = model => drawn ??= {_PLACE}.then(drawing => {{
+    const figure = drawing(); figure.initialize({{model}}); return figure; }});
+  return {{ initialize({{model}}) {{ made(model); }},
+    async render(context) {{ return (await made(context.model)).render(context); }} }};
+}};"""
+
+
+class _Drawing(anywidget.AnyWidget):
+    """Plotly's drawing code, sent once. A reloaded page has two seconds for each figure to be ready: with the code in
+    every one of them a busy computer shows no chart, and no control either.
+    """
+
+    def __init__(self) -> None:
+        code = Path(inspect.getfile(BaseFigureWidget)).parent / "package_data" / "widgetbundle.js"
+        text = code.read_text(encoding="utf-8")
+        name = re.findall(r"([\w$]+) as default\s*}", text)[-1]  # others before stand in texts of the code
+        super().__init__(_esm=f"{text}\n{_PLACE}.done({name});")
+
+
+@cache
+def _drawing() -> _Drawing:
+    return _Drawing()
+
+
 class LiveFigure(go.FigureWidget):  # type: ignore[misc]
     """A plotly figure that still shows the present numbers after the page is reloaded.
 
     plotly hands the browser a snapshot of traces and layout only when the figure is made and when it is displayed by
     itself; inside a box a reload would bring back the old curve. Changing it through ``change`` renews the snapshot.
     """
+
+    _esm = _LOADER
+
+    def __init__(self, *given: Any, **named: Any) -> None:
+        _drawing()
+        super().__init__(*given, **named)
 
     @contextmanager
     def change(self) -> Iterator[LiveFigure]:

@@ -146,7 +146,7 @@ class TenonControl:
         shop, call = self.shop, self.update
         rack = {k: c for k, c in shop.cutters.items() if c.shape in _FLAT}
         longest = max(rack, key=lambda k: rack[k].cutting_length)
-        woods = sorted((m.title, k) for k, m in shop.materials.items())
+        woods = sorted(((m.title, k) for k, m in shop.materials.items()), key=lambda w: w[0].lower())
         machines = [(m.title or k, k) for k, m in shop.machines.items()]
         systems = [("metric: mm, N", "metric"), ("inch: in, lbf", "inch")]
         self.units = choice("units", systems, system, self._change_units)
@@ -169,11 +169,11 @@ class TenonControl:
         self.rail_width = length("rail width", 90.0, 10.0, 300.0)
         self.rail_thickness = length("rail thickness", 22.0, 6.0, 90.0)
         self.tenon_width = length("tenon width", 70.0, 5.0, 300.0)
-        self.tenon_thickness = length("tenon thickness, as its mortise", 9.5, 2.0, 60.0)
+        self.tenon_thickness = length("mortise thickness", 9.5, 2.0, 60.0)
         self.length = length("tenon length", 30.0, 3.0, 100.0)
         self.from_edge = length("from reference edge", 10.0, 0.0, 150.0)
         self.from_face = length("from reference face", 6.25, 0.0, 60.0)
-        self.clearance = length("clearance of the cheeks, both", 0.1, -0.3, 1.0)
+        self.clearance = length("clearance of both cheeks", 0.1, -0.3, 1.0)
         self.skim = length("skim kept for a last lap", 0.0, 0.0, 2.0)
         self.stub = length("length of haunch or step", 10.0, 0.5, 60.0)
         self.gap = length("gap between the pair", 20.0, 1.0, 150.0)
