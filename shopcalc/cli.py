@@ -490,9 +490,7 @@ def _tune(chosen: argparse.Namespace) -> int:
     for name, way in (("push_off_climb", "climbing"), ("push_off_conventional", "conventionally")):
         if name in known:
             left = left_words(known[name].value, system)
-            print(
-                f"{known[name].source}: a test cut {way} came out with {left} each wall. It counts before the figure above."
-            )
+            print(f"{known[name].source}: a test cut {way} had {left} each wall; it counts before the figure above.")
     for line in _paying(setting, changes, now, hours, costs.currency):
         print(line)
     return 0

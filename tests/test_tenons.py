@@ -37,7 +37,7 @@ def test_the_path_is_as_long_as_counted_by_hand(lines):
 
     Edges are half an inch and cheeks 9/16 in of wood, two steps each where the step is at most a quarter inch and a
     thirty-second: 14.29 / 2 = 7.14 mm. Each level: 2 edges x 2 lines x (44.45 + 2 x 8.35) + 2 cheeks x 2 lines x
-    (254 + 2 x 8.35) = 244.6 + 1082.8 = 1327.4 mm. Before each of the 8 lines down from 10 mm above the end to the level.
+    (254 + 2 x 8.35) = 244.6 + 1082.8 = 1327.4 mm. Before each of the 8 lines down from 10 mm above to the level.
     The cutter sticks out 6.5 diameters, so a level is 12.7 x 6 / 6.5 = 11.7 mm at most, and there are six.
     """
     s = lines.setting

@@ -48,6 +48,7 @@ def notes(cutting: Cutting, ground: Ground) -> list[str]:
         f"cutter {cutting.cutter.id}, cutting diameter taken as {cutting.cutter.true_diameter:.4g} mm",
         f"zero at the scrap's corner: X and Y at its edges, Z at its top ({zero})",
         "keep clamps out of the way of the cuts and of their ends",
+        "before starting: spindle raised to the top; the control must wait until it is at speed",
     ]
 
 
@@ -91,11 +92,12 @@ def _rough(value: float, system: System) -> str:
 
 def _steps(cutting: Cutting, ground: Ground, stops: bool, system: System) -> list[str]:
     """Setting up, in order."""
-    backed = "; clamp a back-up block behind the far face" if ground.station == "end" else ""
+    backed = "; clamp back-up blocks against both faces" if ground.station == "end" else ""
     way = "X along the cuts, Y across them" if ground.station == "flat" else "X across the cuts, Y along them"
     whole = 5.0 if system == "metric" else 6.35
     clear = write(whole * math.ceil((2 * cutting.radius + cutting.lead + 10) / whole), "length", system)
     clear = clear.replace(" ", "\u00a0")
+    higher = "50 mm" if system == "metric" else "2 in"
     last = "At each stop" if stops else "When it has ended"
     then = "Only then brush off, look and measure." if stops else "Leave the scrap clamped, and measure."
     return [
@@ -103,7 +105,9 @@ def _steps(cutting: Cutting, ground: Ground, stops: bool, system: System) -> lis
         f"or within {clear} of the ends of the cuts{backed}.",
         "Fit the cutter clean and tight, stick-out as above, and measure its length as always.",
         f"Zero at the corner marked 0: X and Y on the edges, Z on the top; {way}. The program is in millimetres.",
-        "Run it once in the air, well above the scrap, and watch that it stays over the wood.",
+        "Before each start raise the spindle to the top: the program's first move goes to just above the scrap. The "
+        "control must wait until the spindle is at speed.",
+        f"Run it once in the air with Z zero set {higher} higher, watch that it stays over the wood, and set it back.",
         "Then run it at 100 % feed, or the cut is not the one that is tested.",
         f"{last} wait until the spindle stands. {then}",
     ]
