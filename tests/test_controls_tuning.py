@@ -1,5 +1,6 @@
 """Controls of the tuning and tenon notebooks without a browser: what they show is what the public functions say."""
 
+import html
 import math
 import re
 import time
@@ -252,6 +253,26 @@ def test_on_a_curve_its_bound_is_used_up(tuning, push_off):
         assert inner[finite] == pytest.approx(ends, rel=2e-2)
 
 
+@pytest.mark.parametrize("cutter", ["SQ12", "SQ6", "SQ3", "SURF50", "BALL12", "COMP10"])
+@pytest.mark.parametrize("machine", ["router", "small-router"])
+def test_every_side_of_the_white_region_is_a_named_curve(shop, cutter, machine):
+    """Between a white and a grey setting side by side some curve passes, within two steps of the grid."""
+    control = cutter_tuning(shop, cutter=cutter, material="white-oak", machine=machine)
+    control.length.value = 12.0  # so short that the feed is not reached: a bound that turns upright
+    top = 1.2 * max(control.feed, 3_000.0)
+    rpm, feed = np.linspace(5_000, 26_000, 121), np.linspace(top / 121, top, 121)
+    passed, curves, _ = region(control.loads, rpm, feed)
+    assert 0 < passed.mean() < 1
+    places = np.concatenate([np.stack([c.rpm / rpm[-1], c.feed / top]) for c in curves], axis=1)
+    places = places[:, np.isfinite(places).all(axis=0)]
+    step = 2.5 / 121
+    for axis in (0, 1):
+        rows, columns = np.nonzero(np.diff(passed, axis=axis))
+        for i, j in zip(rows, columns, strict=True):
+            away = np.abs(places - np.array([[rpm[j] / rpm[-1]], [feed[i] / top]])).max(axis=0).min()
+            assert away < step, f"no curve at {rpm[j]:.0f} rev/min, {feed[i]:.0f} mm/min"
+
+
 def test_names_never_overlap_and_stay_in_the_margin(shop):
     for cutter in shop.cutters.values():
         if cutter.shape == "drill":
@@ -390,3 +411,13 @@ def test_corners_say_why_they_cannot_be_made(joint):
     joint.corners.value = "squared mortise"
     joint.squaring.value = 9
     assert "9 min by hand" in joint.table.value
+
+
+def test_what_holds_back_names_its_own_remedies_and_what_is_unknown_is_said_first(shop, tuning):
+    names = tuning.setting.binds.split("; ")
+    for x in tuning.setting.limits:
+        if x.name in names:
+            assert x.remedy in html.unescape(tuning.remarks.value)
+    tuning.machine.value = "small-router"
+    for x in tuning.setting.unknown:
+        assert x.name in tuning.verdict().split("find out before running: ")[1]

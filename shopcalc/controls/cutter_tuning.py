@@ -273,7 +273,7 @@ class CutterTuningControl:
                 self.answer, self.region_title, self.region_figure, self.remarks, self.bounds_figure, self.table,
                 self.force_figure,
                 widgets.HTML(heading("What would pay")),
-                self.hours.view, self.repeats.view, self.pays_button, self.pays_table, self.cautions,
+                self.hours.view, self.repeats.view, widgets.HBox([self.pays_button]), self.pays_table, self.cautions,
             ]
         )  # fmt: skip
 
@@ -401,13 +401,14 @@ class CutterTuningControl:
         if s.forbidden:
             return "DO NOT RUN: " + ", ".join(x.name for x in s.forbidden)
         passed = [x for x, kept, _ in self._kept() if not kept]
-        if not passed:
-            return f"Keeps every bound; tightest: {s.binds}"
         hard = [x.name for x in passed if x.hard]
-        words = [f"eats into the reserve of: {', '.join(hard)}"] if hard else []
         soft = [x.name for x in passed if not x.hard]
+        words = [f"eats into the reserve of: {', '.join(hard)}"] if hard else []
         words += [f"passes bounds of quality: {', '.join(soft)}"] if soft else []
-        return "; ".join(words).capitalize()
+        words = words or [f"keeps every bound{' that is known' if s.unknown else ''}; held back by {s.binds}"]
+        words += [f"not known, find out before running: {', '.join(x.name for x in s.unknown)}"] if s.unknown else []
+        told = "; ".join(words)
+        return told[0].upper() + told[1:]
 
     def _show_answer(self) -> None:
         s, system, m = self.setting, self.system, self.cut.material
@@ -426,9 +427,10 @@ class CutterTuningControl:
             passes += " (no fewer: flutes and diameter do not allow more at once)"
         feed = f"feed {write(s.feed_mm_min, 'feed', system)}, plunge feed {write(s.plunge_feed_mm_min, 'feed', system)}"
         grain = "; ".join(grain_words(self.cut.cutter, self.cut.grain, s))
+        if m.group == "sheet":
+            grain = "a board's core has no grain; its faces tear where flutes lift them"
         high = f"at the high force the wall has {wall_error_words(*s.push_off_mm['high'][:2], system)}"
-        tight = s.limits[0]
-        relief = f"to get away from '{tight.name}': {tight.remedy}"
+        relief = f"held back by {s.binds}; to relax that: {remedies(s)}"
         self.remarks.value = "".join(note(t) for t in (f"{passes}; {feed}", grain, high, relief))
         dust = [c for c in cautions("wood dust", m.id) if c.applies_to and c.item == "carcinogen class"]
         words = [*CAUTIONS, *(f"Dust of {m.title}: carcinogen class {c.value}, {c.basis}." for c in dust)]
@@ -527,10 +529,26 @@ class CutterTuningControl:
             money = "" if r.saved_cost is None else f"{r.saved_cost * self.repeats.value:+.2f}"
             saved = self.repeats.value * r.saved_minutes
             rows.append([r.change, f"{60 * r.saved_minutes:+.1f}", money, in_the_whole(saved, self.hours.value),
-                         f"{r.setting.binds}, {_capped(r.setting.limits[0].used)}"])  # fmt: skip
+                         r.setting.binds])  # fmt: skip
         head = ["change", "saved a cut, s", f"saved in the job, {self.costs.currency}", "in the whole", "then binds"]
         caption = "One thing changed at a time, each tuned anew, against this cut tuned as it is"
         self.pays_table.value = table(caption, head, rows, words=(3, 4))
+
+
+def remedies(setting: Setting) -> str:
+    """What would relax all that holds a setting back.
+
+    Parameters
+    ----------
+    setting : Setting
+        Any.
+
+    Returns
+    -------
+    str
+    """
+    names = setting.binds.split("; ")
+    return "; or ".join(dict.fromkeys(x.remedy for name in names for x in setting.limits if x.name == name))
 
 
 def _capped(used: float | None) -> str:

@@ -79,15 +79,23 @@ def region(loads: Loads, rpm: Floats, feed: Floats) -> tuple[Floats, list[Curve]
 
 
 def _edge(beyond: Floats, rpm: Floats, feed: Floats) -> tuple[Floats, Floats]:
-    """Where a bound's excess passes zero: for every speed the feed at which it does, upwards and downwards apart.
+    """Where a bound's excess passes zero: for every speed the feed at which it does, and upright stretches apart.
 
     At one speed each bound grows, falls or is convex over the feed, so that there are two such feeds at most. Where
     there is nothing to use up, as of a spindle's power outside its speeds, a bound jumps and has no curve.
     """
-    up = _crossings(beyond, feed)
-    pieces = [(rpm, line) for line in up if np.isfinite(line).any()]
-    if not pieces:  # no feed changes it: the curve stands upright
-        pieces = [(line, feed) for line in _crossings(beyond.T, rpm) if np.isfinite(line).any()]
+    level = _crossings(beyond, feed)
+    pieces = [(rpm, line) for line in level]
+    for upright in _crossings(beyond.T, rpm):
+        # a stretch that the level lines already show at both neighbouring speeds is left out
+        at = np.clip(np.searchsorted(rpm, np.nan_to_num(upright)), 1, len(rpm) - 1)
+        near = 1.5 * (feed[1] - feed[0])
+        shown = np.zeros(len(feed), bool)
+        for line in level:
+            with np.errstate(invalid="ignore"):
+                shown |= (np.abs(line[at - 1] - feed) < near) | (np.abs(line[at] - feed) < near)
+        pieces.append((np.where(shown, math.nan, upright), feed))
+    pieces = [(x, y) for x, y in pieces if np.isfinite(x + y).any()]
     if not pieces:
         return np.zeros(0), np.zeros(0)
     gap = np.array([math.nan])

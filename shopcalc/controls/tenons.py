@@ -10,6 +10,7 @@ import ipywidgets as widgets
 import numpy as np
 import plotly.graph_objects as go
 
+from shopcalc.controls.cutter_tuning import remedies
 from shopcalc.controls.parts import (
     GREY,
     HUE,
@@ -377,6 +378,9 @@ class TenonControl:
         if worst > allowed:
             words = f"{amount(worst, 'mm', self.system)} on a cheek, {amount(allowed, 'mm', self.system)} allowed"
             lines.append(f"Too far off: {words}; keep a skim, or take more levels")
+        if s.unknown:
+            names = ", ".join(x.name for x in s.unknown)
+            lines.insert(0, f"Not known, find out before running: {names}")
         if s.forbidden:
             lines.insert(0, "DO NOT RUN: " + "; ".join(f"{x.name}: {x.remedy}" for x in s.forbidden))
         over = [x.name for x in s.limits if not x.hard and (x.used or 0.0) > 1 + 1e-9]
@@ -413,7 +417,7 @@ class TenonControl:
             ["tenon as cut", f"{write_fit(self.tenon.thickness, system)} thick in a mortise of "
              f"{write_fit(self.tenon_thickness.value, system)}, {self.tenon.style}"],
             *([f"thickness at the {b} force", self.thickness_words(b)] for b in BANDS),
-            ["held back by", f"{s.binds}: {s.limits[0].remedy}"],
+            ["held back by", f"{s.binds}; to relax that: {remedies(s)}"],
         ]  # fmt: skip
         corner = self.corner()
         if isinstance(corner, str):
@@ -544,12 +548,14 @@ class TenonControl:
             s = p.setting
             worst = max(map(abs, p.thickness_error[self.band.value])) if p.station == "end" else math.nan
             error = "as its two zeros" if math.isnan(worst) else write_fit(worst, self.system)
+            flat = p.station == "flat"
+            minutes = (p.minutes["likely"], p.handling, p.total["likely"])
             rows.append([
-                f"{p.cutter.id}: {p.cutter.title}", "on end" if p.station == "end" else "flat, turned over",
-                *(write_time(60 * v) for v in (p.minutes["likely"], p.handling, p.total["likely"])),
-                str(s.levels), error, s.binds,
+                p.cutter.id, "flat, twice" if flat else "on end", *(f"{v:.1f}" for v in minutes), str(s.levels), error,
+                s.binds,
             ])  # fmt: skip
-        head = ["cutter", "rail", "machine", "handling", "in all", "levels", "thickness off by", "binds"]
+        head = ["cutter", "rail", *(f"{w}, min" for w in ("machine", "handling", "in all")), "levels", "thick off by",
+                "held back by"]  # fmt: skip
         caption = f"Every way that may be run, of {tried} cutters; handling from the shop's standard minutes"
         shown = table(caption, head, rows, words=(1, 6, 7))
         return shown + small(self._flat_words())

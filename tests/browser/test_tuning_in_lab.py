@@ -6,7 +6,7 @@ pytestmark = pytest.mark.browser
 
 #: All that the pictures hold, rounded: what each trace of each chart draws, in the page itself.
 DRAWN = """() => [...document.querySelectorAll('.js-plotly-plot')].map(g => (g.data || []).map(t =>
-  [t.name, t.type, t.text, ...['x', 'y', 'z'].map(k => Array.from(t[k] ?? []).slice(0, 400).map(v =>
+  [t.type, t.text, ...['x', 'y', 'z'].map(k => Array.from(t[k] ?? []).slice(0, 400).map(v =>
     v === null || typeof v === 'string' ? v : v.length === undefined ? Number(Number(v).toPrecision(6))
       : Array.from(v).reduce((a, b) => a + Number(b), 0)))]))"""
 TITLES = """() => [...document.querySelectorAll('.js-plotly-plot')].flatMap(g =>
@@ -157,7 +157,8 @@ def test_tenons_follow_every_control_in_both_systems_and_survive_a_reload(run_al
     now = opened(run_all, page, "02-end-grain-tenons.ipynb", 3)
     everything = {END, SIDE, PATH}
     for label, value, pictures in (
-        ("rail width, mm", 95, {END, PATH}), ("rail thickness, mm", 24, everything), ("tenon width, mm", 64, {END, PATH}),
+        ("rail width, mm", 95, {END, PATH}), ("rail thickness, mm", 24, everything),
+        ("tenon width, mm", 64, {END, PATH}),
         ("mortise thickness, mm", 10, everything), ("tenon length, mm", 34, {SIDE}),
         ("from reference edge, mm", 14, {END, PATH}), ("from reference face, mm", 7.5, everything),
         ("clearance of both cheeks, mm", 0.2, everything), ("skim kept for a last lap, mm", 0.4, {SIDE, PATH}),
