@@ -190,6 +190,13 @@ def test_a_cutter_that_sticks_out_far_sings_in_shallower_levels():
     assert out == pytest.approx({60.0: 12, 72.0: 12, 96.0: 9})
 
 
+def test_a_v_groove_is_cut_in_levels_and_never_sideways():
+    """A 60 degree V is 2 d tan 30 = 9.24 mm wide at 8 mm; only what is wider than that needs lines beside it."""
+    v = Cutter("V60", "", "V", 12, 6, 2, 10, 60, 30, included_angle=math.radians(60), maker_rpm=20000)
+    assert tuned(v, depth=8, width=9.2, in_solid=True).side_steps == 1
+    assert tuned(v, depth=8, width=14, in_solid=True).side_steps > 1
+
+
 def test_the_collet_nut_stays_out_of_the_wood_and_something_is_held():
     short = replace(SQ12, stick_out=38.5)
     assert not tuned(short, depth=37, width=4).runnable

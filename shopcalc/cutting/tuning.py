@@ -300,13 +300,15 @@ def divisions(cut: Cut, directions: Sequence[Direction] = ("climb", "conventiona
     """
     c = cut.cutter
     fewest = pass_count(cut.depth, min(cut.deepest, c.cutting_length))
+    full = float(effective_diameter(c, min(cut.depth, c.cutting_length)))
     for levels in range(fewest, fewest + _MORE_LEVELS + 1):
         level = min(cut.depth / levels, c.cutting_length)
         across = float(effective_diameter(c, level))
         for direction in directions:
             if cut.in_solid:
                 width = min(cut.width, across)
-                beside = cut.width - width
+                # a pointed or round groove as wide as its depth makes it grows wider level by level
+                beside = 0.0 if cut.width <= full + 1e-6 else cut.width - width
                 most = min(across, habit("stepover_share") * c.true_diameter)
                 steps = 1 + (pass_count(beside, most) if beside > 1e-9 else 0)
                 last = beside / (steps - 1) if steps > 1 else None
