@@ -453,7 +453,7 @@ class TenonControl:
             self._blocks(),
             _box((x[0] - t.stub_left, x[1] + t.stub_right), y, t.rounded) if t.stub_length else _NOTHING,
             _together([_box(p, y, t.rounded) for p in pieces]),
-            _box(x, (y[0] - off, y[1] + off)),
+            _box(x, (y[0] - off, y[1] + off), t.rounded),
         ]
         with self.end_figure.change() as f:
             for trace, (px, py) in zip(f.data, lines, strict=True):
