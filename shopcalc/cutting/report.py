@@ -89,7 +89,9 @@ def percent(share: float | None) -> str:
     -------
     str
     """
-    return "?" if share is None else f"{100 * share:.0f} %"
+    if share is None:
+        return "?"
+    return f"{100 * share:.0f} %" if share < 10 else "> 999 %"
 
 
 def limit_rows(limits: tuple[Limit, ...], system: System) -> list[tuple[str, str, str, str, str]]:

@@ -97,8 +97,22 @@ def test_tuning_follows_every_control_in_both_systems_and_survives_a_reload(run_
         typed(page, label, value)
         before, now = now, settle(page, now, label)
         assert changed(before, now) >= pictures, label
+    typed(page, "width of the whole cut, mm", 14)
+    now = settle(page, now, "a cut wider than the cutter")
+    page.get_by_label("wood on both sides, as in a groove").check()
+    before, now = now, settle(page, now, "a groove")
+    assert changed(before, now) >= {BARS}
+    page.get_by_label("wood on both sides, as in a groove").uncheck()
+    now = settle(page, now, "no groove")
+    typed(page, "width of the whole cut, mm", 9)
+    now = settle(page, now, "the width as before")
+    page.get_by_label("feed to grain", exact=True).select_option(label="degrees")
+    now = settle(page, now, "grain in degrees")
+    typed(page, "grain, degrees from the feed", 75)
+    before, now = now, settle(page, now, "the grain's angle")
+    assert changed(before, now) >= {BARS, FORCE}
     for label, value in (
-        ("direction", "climb"), ("feed to grain", "degrees"), ("cutter", "SQ10: 3/8 in square end, up"),
+        ("direction", "climb"), ("cutter", "SQ10: 3/8 in square end, up"),
         ("wood", "cherry"), ("station", "end"), ("machine", "older router, cutters changed by hand"),
     ):  # fmt: skip
         page.get_by_label(label, exact=True).select_option(label=value)
@@ -140,6 +154,14 @@ def test_tuning_follows_every_control_in_both_systems_and_survives_a_reload(run_
     assert now[BARS] == metric[BARS]
     page.get_by_role("button", name="what would pay").click()
     page.get_by_text("One thing changed at a time").wait_for(timeout=60_000)
+    for label, value in (("such cuts in the job", 40), ("hours of the whole job", 3)):
+        pays = page.locator(".shop-table", has_text="One thing changed at a time")
+        said = pays.inner_text()
+        typed(page, label, value)
+        page.wait_for_function(
+            """was => [...document.querySelectorAll('.shop-table')].some(
+              t => t.innerText.includes('One thing changed') && t.innerText !== was)""", arg=said,
+        )  # fmt: skip
     page.screenshot(path=str(tmp_path / "tuning-inch.png"))
     inch, told = settle(page), answer(page)
     assert reload(page) == inch
@@ -174,6 +196,21 @@ def test_tenons_follow_every_control_in_both_systems_and_survive_a_reload(run_al
         page.get_by_label(label, exact=True).select_option(label=value)
         before, now = now, settle(page, now, value)
         assert changed(before, now) >= pictures, (label, value)
+        also = {"haunched": ("length of haunch or step, mm", 15), "paired": ("gap between the pair, mm", 25)}
+        if value in also:
+            typed(page, *also[value])
+            now = settle(page, now, also[value][0])
+    for change in (
+        lambda: typed(page, "squaring by hand, min", 9),
+        lambda: page.get_by_label("corners", exact=True).select_option(label="relieved mortise corners"),
+        lambda: page.get_by_label("corners", exact=True).select_option(label="squared mortise"),
+    ):
+        said = page.locator(".shop-table").first.inner_text()
+        change()
+        page.wait_for_function(
+            "was => document.querySelector('.shop-table').innerText !== was", arg=said, timeout=20_000
+        )
+    now = settle(page, None)
     page.get_by_label("tenon's corners rounded").check()
     before, now = now, settle(page, now)
     assert changed(before, now) >= {END, PATH}
