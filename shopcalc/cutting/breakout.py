@@ -484,7 +484,6 @@ def _exit(
         x, y = _tangent(at, leg)
         normal = (y, -x)
         distance %= way.length
-        distance = 0.0 if way.length - distance < SAME else distance
     else:
         through, normal = None, motion  # the board ends square to the run
         at, leg = point, Leg((point[0] - normal[1], point[1] + normal[0]))
@@ -498,7 +497,9 @@ def _exit(
         remedy = (
             f"cut edge {i + 1} before edge {through + 1}, while waste still stands behind the corner; else {_BLOCK}"
         )
-    given = distance if ahead else (way.length - distance) % way.length if way.closed else way.length - distance
+    given = distance if ahead else way.length - distance
+    if way.closed and not SAME < given < way.length - SAME:
+        given = 0.0  # a loop's end is its start, whatever rounding says
     return Exit(point, given, i, through, normal, motion, unsupported, "high" if along else "low", remedy)
 
 
