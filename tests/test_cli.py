@@ -525,6 +525,7 @@ def test_a_reader_that_leaves_early_gets_no_traceback():
 def test_an_interrupt_ends_quietly():
     code = (
         "import shopcalc.cli as c, os, signal\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # a background job inherits it ignored
         "c._quote = lambda chosen: os.kill(os.getpid(), signal.SIGINT) or __import__('time').sleep(5)\n"
         "raise SystemExit(c.main(['quote', 'x']))\n"
     )
