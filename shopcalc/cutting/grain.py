@@ -15,10 +15,11 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from shopcalc.cutting.engagement import Numbers, engagement_angle, refuse
+from shopcalc.machines import StationName
 from shopcalc.moves import Floats
 
 Direction = Literal["climb", "conventional"]
-Station = Literal["flat", "edge", "end"]
+Station: TypeAlias = StationName
 Lie: TypeAlias = Literal["with", "against", "neither"]
 Vector: TypeAlias = tuple[float, float, float]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -14,7 +14,6 @@ from shopcalc.cutting.tuning import Costs, Setting, StationName, tune
 from shopcalc.errors import InputError
 from shopcalc.machines import Machine
 from shopcalc.materials import Material
-from shopcalc.motion import machine_time
 from shopcalc.moves import Moves
 from shopcalc.paths.joinery import Tenon, rebate, tenon
 from shopcalc.paths.tracing import Cutting, in_turn
@@ -313,24 +312,6 @@ def ways(
     return sorted(out, key=lambda p: p.total["likely"])
 
 
-def timed(plan: TenonPlan, machine: Machine) -> float:
-    """Machine time of a plan's path by the motion engine, as a check of its setting's minutes.
-
-    Parameters
-    ----------
-    plan : TenonPlan
-        Any.
-    machine : Machine
-        Where.
-
-    Returns
-    -------
-    float
-        [min].
-    """
-    return machine_time(plan.moves, machine).total_s / 60
-
-
 def minutes_per_load(minutes: Mapping[str, float]) -> float:
     """Clamping, unclamping and finding zero once, from the shop's standard times.
 
@@ -345,21 +326,3 @@ def minutes_per_load(minutes: Mapping[str, float]) -> float:
         [min].
     """
     return (minutes["load_per_load"] + minutes["zero_per_load"]) / 60
-
-
-def shorter_stick_out(cutter: Cutter, length: float) -> Cutter:
-    """The same cutter pushed in as far as its flutes and the tenon allow.
-
-    Parameters
-    ----------
-    cutter : Cutter
-        Any.
-    length : float
-        Of the tenon [mm].
-
-    Returns
-    -------
-    Cutter
-        Three millimetres are kept free above the shoulder.
-    """
-    return replace(cutter, stick_out=min(cutter.stick_out, max(cutter.cutting_length, length + 3.0)))

@@ -31,7 +31,7 @@ from shopcalc.cutting.grain import Direction, Vector, grain_vector
 from shopcalc.cutting.limits import Bound, Cut, Hold, Loads, Pass, habit
 from shopcalc.cutting.setting import Costs, Setting
 from shopcalc.errors import did_you_mean
-from shopcalc.machines import Machine
+from shopcalc.machines import Machine, StationName
 from shopcalc.materials import Material
 from shopcalc.motion import machine_time
 from shopcalc.moves import Floats, Moves
@@ -43,7 +43,6 @@ __all__ = [
     "Costs", "Goal", "Search", "Setting", "StationName", "ask", "divisions", "grain_angle", "rpm_range",
     "straight_passes", "tune",
 ]  # fmt: skip
-StationName = Literal["flat", "edge", "end"]
 Goal = Literal["cheapest", "quickest"]
 Path = Callable[[Cutting], Moves]
 _RPM_STEP, _FEED_STEP = 100.0, 10.0  # what operators dial

@@ -210,6 +210,13 @@ def test_tenons_follow_every_control_in_both_systems_and_survive_a_reload(run_al
         page.wait_for_function(
             "was => document.querySelector('.shop-table').innerText !== was", arg=said, timeout=20_000
         )
+    told = answer(page)
+    machine = page.get_by_label("machine", exact=True)
+    machine.select_option(label="older router, cutters changed by hand")  # it has no end station
+    page.wait_for_function("was => document.querySelector('.shop-big').innerText !== was", arg=told.split(" / ")[0])
+    assert "no station 'end'" in answer(page)
+    machine.select_option(index=0)
+    page.wait_for_function("was => document.querySelector('.shop-big').innerText === was", arg=told.split(" / ")[0])
     now = settle(page, None)
     page.get_by_label("tenon's corners rounded").check()
     before, now = now, settle(page, now)
