@@ -7,7 +7,6 @@ import pytest
 from shopcalc.cutting import tenons
 from shopcalc.cutting.tuning import Costs
 from shopcalc.errors import InputError
-from shopcalc.motion import machine_time
 from shopcalc.paths.joinery import Tenon
 from shopcalc.shop import Shop
 
@@ -21,11 +20,6 @@ RAIL = (11 * INCH, 1.75 * INCH)
 SMALL = ROUTER.with_(spindle=type(ROUTER.spindle)((6000, 12000, 18000, 24000), (559.0, 1118.0, 3 * 745.7, 3 * 745.7)))
 LOAD = tenons.minutes_per_load(SHOP.rates.minutes)
 HALF = SHOP.cutter("SQ12L")
-
-
-def timed(plan, machine):
-    """Minutes of the plan's own path by the motion engine."""
-    return machine_time(plan.moves, machine).total_s / 60
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +69,7 @@ def test_minutes_on_end_at_low_likely_and_high_force(lines, rounds):
     for plan in (lines, rounds):
         m = plan.minutes
         assert m["low"] <= m["likely"] * 1.001 <= m["high"] * 1.002
-        assert timed(plan, SMALL) == pytest.approx(m["likely"], rel=0.02)
+        assert tenons.timed(plan, SMALL) == pytest.approx(m["likely"], rel=0.02)
     assert rounds.minutes["high"] < 2.0
     assert rounds.minutes["likely"] < lines.minutes["likely"] < 3.6
 
@@ -95,7 +89,7 @@ def test_on_end_wins_because_the_rail_is_clamped_once(rounds):
     assert math.isnan(best.thickness_error["high"][0]), "a floor is not pushed off sideways"
     assert [p.total["likely"] for p in found] == sorted(p.total["likely"] for p in found)
     for p in flat:
-        assert timed(p, SMALL) == pytest.approx(p.minutes["likely"], rel=0.02)
+        assert tenons.timed(p, SMALL) == pytest.approx(p.minutes["likely"], rel=0.02)
 
 
 def test_the_error_of_the_tenon_is_twice_that_of_a_cheek(lines):
@@ -121,7 +115,7 @@ def test_other_tenons_are_tuned_on_end_and_refused_lying_flat(shape, style):
     assert shape.style == style
     plan = tenons.on_end(HALF, OAK, SMALL, *RAIL, shape)
     assert plan.setting.runnable
-    assert timed(plan, SMALL) == pytest.approx(plan.minutes["likely"], rel=0.02)
+    assert tenons.timed(plan, SMALL) == pytest.approx(plan.minutes["likely"], rel=0.02)
     with pytest.raises(InputError, match=style):
         tenons.lying_flat(HALF, OAK, SMALL, *RAIL, shape)
 

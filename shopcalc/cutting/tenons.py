@@ -14,6 +14,7 @@ from shopcalc.cutting.tuning import Costs, Setting, StationName, tune
 from shopcalc.errors import InputError
 from shopcalc.machines import Machine
 from shopcalc.materials import Material
+from shopcalc.motion import machine_time
 from shopcalc.moves import Moves
 from shopcalc.paths.joinery import Tenon, rebate, tenon
 from shopcalc.paths.tracing import Cutting, in_turn
@@ -310,6 +311,24 @@ def ways(
             if plan.setting.runnable:
                 out.append(plan)
     return sorted(out, key=lambda p: p.total["likely"])
+
+
+def timed(plan: TenonPlan, machine: Machine) -> float:
+    """Machine time of a plan's path by the motion engine, as a check of its setting's minutes.
+
+    Parameters
+    ----------
+    plan : TenonPlan
+        Any.
+    machine : Machine
+        Where.
+
+    Returns
+    -------
+    float
+        [min].
+    """
+    return machine_time(plan.moves, machine).total_s / 60
 
 
 def minutes_per_load(minutes: Mapping[str, float]) -> float:
