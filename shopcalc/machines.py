@@ -61,8 +61,9 @@ class Controller:
         Moves known when one starts; 0 is unlimited.
     jerk : float
         [mm/s3].
-    chord_curvature : {"off", "speed"}
-        Whether fine chords are taken for the curve they stand for.
+    chord_curvature : {"off", "speed", "share"}
+        Whether fine chords are taken for the curve they stand for: its acceleration bounds the speed, and under
+        "share" is also taken from what is left for speeding up and slowing down.
     stop_between_rapid_and_feed : bool
         Whether the machine stops where rapid and feed meet.
     dwell_unit : {"s", "ms"}
@@ -71,6 +72,20 @@ class Controller:
         What a program means that says no unit; None takes mm with a warning.
     arc_tolerance : float
         Difference of the radii at the two ends of an arc that is still taken [mm].
+    arc_centre : {"incremental", "absolute"}
+        What I, J and K mean until the program says G90.1 or G91.1.
+    skips_marked_blocks : bool
+        Whether blocks that begin with '/' are left out (the switch at the control).
+    peck_return : {"clear", "retract"}
+        How far G83 rises between pecks: to the level it leaves the hole at, or to the retract level R.
+    peck_restart : float
+        How far above the last depth feeding begins again in G83 [mm].
+    chip_break : float
+        How far G73 backs off after each peck [mm].
+    incremental_r : {"present", "old"}
+        From where R counts under G91: from the height in front of the cycle, or from its first one.
+    tenths_of_inch : bool
+        Whether F after G70 counts tenths of an inch per minute.
     """
 
     corner: Literal["tolerance", "speed_jump", "stop", "none"] = "none"
@@ -79,25 +94,35 @@ class Controller:
     blocks_per_second: float = math.inf
     look_ahead: int = 0
     jerk: float = math.inf
-    chord_curvature: Literal["off", "speed"] = "off"
+    chord_curvature: Literal["off", "speed", "share"] = "off"
     stop_between_rapid_and_feed: bool = False
     dwell_unit: Literal["s", "ms"] = "s"
     units: Literal["mm", "in"] | None = None
     arc_tolerance: float = 0.05
+    arc_centre: Literal["incremental", "absolute"] = "incremental"
+    skips_marked_blocks: bool = False
+    peck_return: Literal["clear", "retract"] = "clear"
+    peck_restart: float = 0.254
+    chip_break: float = 0.254
+    incremental_r: Literal["present", "old"] = "present"
+    tenths_of_inch: bool = False
 
 
 @dataclass(frozen=True)
 class Times:
-    """Fixed times [s].
+    """Fixed times, and the way to the cutters.
 
     Parameters
     ----------
     cutter_change, spindle_start : float
         [s].
+    change_place : (3,) float or None
+        Where cutters are changed, in machine coordinates; None where the way there is not counted [mm].
     """
 
     cutter_change: float = 0.0
     spindle_start: float = 0.0
+    change_place: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -200,6 +225,12 @@ class Machine:
         Feed as run over feed programmed [-].
     source, kind : str
         Where the figures come from and how sure they are.
+    more_axes : mapping
+        Further axes by their letter, "a" to "c" and "u" to "w"; rotary ones in deg instead of mm.
+    work_zeros : mapping
+        Where the zeros of G54 (54), G55 (55) ... G59.3 (59.3) lie, in machine coordinates [mm].
+    home, second_home : (3,) float or None
+        Where G28 and G30 go, in machine coordinates; None where that is not known [mm].
     """
 
     name: str = "machine"
@@ -212,17 +243,33 @@ class Machine:
     feed_share: float = 1.0
     source: str = ""
     kind: str = ""
+    more_axes: Mapping[str, Axis] = field(default_factory=dict)
+    work_zeros: Mapping[float, tuple[float, float, float]] = field(default_factory=dict)
+    home: tuple[float, float, float] | None = None
+    second_home: tuple[float, float, float] | None = None
 
     def with_(self, **changes: Any) -> Machine:
         """The same machine with some fields changed."""
         return replace(self, **changes)
 
 
-_TOP = ("title", "axes", "controller", "times", "spindle", "stations", "feed_share", "source", "kind", "note", "name")
+_TOP = (
+    "title", "axes", "controller", "times", "spindle", "stations", "feed_share", "source", "kind", "note", "name",
+    "places",
+)  # fmt: skip
 _CONTROLLER = (
     "corner", "corner_tolerance", "corner_speed_jump", "blocks_per_second", "look_ahead", "jerk", "chord_curvature",
-    "stop_between_rapid_and_feed", "dwell_unit", "units", "arc_tolerance",
+    "stop_between_rapid_and_feed", "dwell_unit", "units", "arc_tolerance", "arc_centre", "skips_marked_blocks",
+    "peck_return", "peck_restart", "chip_break", "incremental_r", "tenths_of_inch",
 )  # fmt: skip
+_ROTARY = "abc"
+_DEGREES = 180.0 / math.pi
+_MORE_AXES = "abcuvw"
+#: Places in machine coordinates: by their name in a file, the work zero they are or None.
+_PLACES: dict[str, float | None] = {
+    "home": None, "second_home": None, "cutter_change": None,
+    **{f"g{n:g}": n for n in (54, 55, 56, 57, 58, 59, 59.1, 59.2, 59.3)},
+}  # fmt: skip
 
 #: How firmly a station holds, and what each figure measures.
 _HELD = {
@@ -239,8 +286,10 @@ def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tupl
         return Machine(), r.faults
     r.known(data, _TOP)
     axes_table = r.table(data, "axes")
-    r.known(axes_table, ("x", "y", "z"), "axes.")
+    r.known(axes_table, (*"xyz", *_MORE_AXES), "axes.")
     axes = tuple(_axis(r, axes_table, k) for k in "xyz")
+    places = {k: p for k in _PLACES if (p := _place(r, r.table(data, "places"), k)) is not None}
+    r.known(r.table(data, "places"), tuple(_PLACES), "places.")
     times = r.table(data, "times")
     r.known(times, ("cutter_change", "spindle_start"), "times.")
     machine = Machine(
@@ -251,24 +300,47 @@ def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tupl
         times=Times(
             r.quantity(times, "cutter_change", "times.", "time", 0.0, zero=True),
             r.quantity(times, "spindle_start", "times.", "time", 0.0, zero=True),
+            places.get("cutter_change"),
         ),
         spindle=_spindle(r, r.table(data, "spindle")) if "spindle" in data else None,
         stations=_stations(r, r.table(data, "stations")),
         feed_share=r.quantity(data, "feed_share", "", "ratio", 1.0, maximum=3.0),
         source=r.text(data, "source"),
         kind=r.choice(data, "kind", "", tuple(KINDS), ""),
+        more_axes={k: _axis(r, axes_table, k) for k in _MORE_AXES if k in axes_table},
+        work_zeros={n: places[k] for k, n in _PLACES.items() if n is not None and k in places},
+        home=places.get("home"),
+        second_home=places.get("second_home"),
     )
     return machine, r.faults
+
+
+def _place(r: FieldReader, places: Mapping[str, Any], key: str) -> tuple[float, float, float] | None:
+    """A place in machine coordinates; each axis it does not name is 0."""
+    if key not in places:
+        return None
+    data, where = r.table(places, key, "places."), f"places.{key}."
+    r.known(data, ("x", "y", "z"), where)
+    at = [r.quantity(data, k, where, "length", 0.0, signed=True) for k in "xyz"]
+    return at[0], at[1], at[2]
 
 
 def _axis(r: FieldReader, axes: Mapping[str, Any], key: str) -> Axis:
     data, where = r.table(axes, key, "axes."), f"axes.{key}."
     r.known(data, ("rapid", "feed", "acceleration", "travel"), where)
+    if key in _ROTARY:  # a turning speed is read in rev/min, an angle in rad; further axes count degrees
+        kinds, sizes = (
+            ("spindle_speed", "spindle_speed", "turning_acceleration", "angle"),
+            (360.0, 360.0, 1.0, _DEGREES),
+        )
+    else:
+        kinds, sizes = ("feed", "feed", "acceleration", "length"), (1.0, 1.0, 1.0, 1.0)
+    limits = ("rapid", "feed", "acceleration", "travel")
     return Axis(
-        rapid=r.quantity(data, "rapid", where, "feed", math.inf),
-        feed=r.quantity(data, "feed", where, "feed", math.inf),
-        acceleration=r.quantity(data, "acceleration", where, "acceleration", math.inf),
-        travel=r.quantity(data, "travel", where, "length", math.inf),
+        **{
+            name: r.quantity(data, name, where, kind, math.inf) * size
+            for name, kind, size in zip(limits, kinds, sizes, strict=True)
+        }
     )
 
 
@@ -291,9 +363,11 @@ def _controller(r: FieldReader, data: Mapping[str, Any]) -> Controller:
         rate = float(blocks)
     else:
         rate = r.quantity(data, "blocks_per_second", where, "rate", math.inf)
-    stops = data.get("stop_between_rapid_and_feed", False)
-    if not isinstance(stops, bool):
-        r.fault(where + "stop_between_rapid_and_feed", f"{stops!r} is not yes or no", "write true or false")
+    yes = {}
+    for key in ("stop_between_rapid_and_feed", "skips_marked_blocks", "tenths_of_inch"):
+        yes[key] = data.get(key, False)
+        if not isinstance(yes[key], bool):
+            r.fault(where + key, f"{yes[key]!r} is not yes or no", "write true or false")
     return Controller(
         corner=corner,
         corner_tolerance=r.quantity(data, "corner_tolerance", where, "length", math.inf),
@@ -301,11 +375,18 @@ def _controller(r: FieldReader, data: Mapping[str, Any]) -> Controller:
         blocks_per_second=rate,
         look_ahead=r.count(data, "look_ahead", where, 0),
         jerk=r.quantity(data, "jerk", where, "jerk", math.inf),
-        chord_curvature=r.choice(data, "chord_curvature", where, ("off", "speed"), "off"),
-        stop_between_rapid_and_feed=bool(stops),
+        chord_curvature=r.choice(data, "chord_curvature", where, ("off", "speed", "share"), "off"),
+        stop_between_rapid_and_feed=bool(yes["stop_between_rapid_and_feed"]),
         dwell_unit=r.choice(data, "dwell_unit", where, ("s", "ms"), "s"),
         units=r.choice(data, "units", where, ("mm", "in"), None),
         arc_tolerance=r.quantity(data, "arc_tolerance", where, "length", 0.05),
+        arc_centre=r.choice(data, "arc_centre", where, ("incremental", "absolute"), "incremental"),
+        skips_marked_blocks=bool(yes["skips_marked_blocks"]),
+        peck_return=r.choice(data, "peck_return", where, ("clear", "retract"), "clear"),
+        peck_restart=r.quantity(data, "peck_restart", where, "length", 0.254, zero=True),
+        chip_break=r.quantity(data, "chip_break", where, "length", 0.254, zero=True),
+        incremental_r=r.choice(data, "incremental_r", where, ("present", "old"), "present"),
+        tenths_of_inch=bool(yes["tenths_of_inch"]),
     )
 
 

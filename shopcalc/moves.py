@@ -8,7 +8,7 @@ nothing travels (dwell, cutter change, stop) have both points alike. Arrays are 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import IntEnum
 
@@ -78,6 +78,9 @@ class Moves:
         Line of the program text each move comes from, counted from 1; 0 when made by ``paths``.
     labels : mapping
         Names of cutter numbers, where known: ``{3: "SQ12"}``.
+    extra : mapping
+        Positions of further axes by their letter, (n + 1,) each: A B C [deg], U V W [mm]; empty for nearly all
+        programs, and a letter stands in it only when its axis travels somewhere.
     """
 
     points: Floats
@@ -93,6 +96,7 @@ class Moves:
     exact_stop: NDArray[np.bool_]
     line: NDArray[np.int32]
     labels: Mapping[int, str] = field(default_factory=dict)
+    extra: Mapping[str, Floats] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return int(self.kind.shape[0])
@@ -179,6 +183,37 @@ class Moves:
         by = np.asarray(list(offset), dtype=float)
         return replace(self, points=self.points + by, arc_centre=self.arc_centre + by)
 
+    def part(self, begin: int, end: int) -> Moves:
+        """Moves ``begin`` to ``end - 1`` as a run of their own.
+
+        Parameters
+        ----------
+        begin, end : int
+            As in a slice, 0 <= begin <= end <= n.
+
+        Raises
+        ------
+        ValueError
+            When they do not lie so.
+
+        Example
+        -------
+        >>> m = from_lists([(0, 0, 0), (3, 0, 0), (3, 4, 0)], [Kind.LINE, Kind.LINE], feed=600)
+        >>> m.part(1, 2).cutting_length
+        4.0
+        """
+        if not 0 <= begin <= end <= len(self):
+            raise ValueError(f"there are {len(self)} moves: {begin} to {end} is no part of them")
+        first, last = np.searchsorted(self.arc_index, (begin, end))
+        arcs, own = slice(first, last), slice(begin, end)
+        return Moves(
+            points=self.points[begin : end + 1], kind=self.kind[own], feed=self.feed[own], value=self.value[own],
+            arc_index=self.arc_index[arcs] - begin, arc_centre=self.arc_centre[arcs], arc_sweep=self.arc_sweep[arcs],
+            arc_plane=self.arc_plane[arcs], rpm=self.rpm[own], cutter=self.cutter[own],
+            exact_stop=self.exact_stop[own], line=self.line[own], labels=self.labels,
+            extra={letter: at[begin : end + 1] for letter, at in self.extra.items()},
+        )  # fmt: skip
+
 
 def from_lists(
     points: Iterable[Iterable[float]],
@@ -247,7 +282,7 @@ def join(parts: Iterable[Moves]) -> Moves:
     Parameters
     ----------
     parts : sequence of Moves
-        Each must begin where the one before it ends (within 1e-6 mm).
+        Each must begin where the one before it ends (within 1e-6 mm); further axes likewise.
 
     Raises
     ------
@@ -279,4 +314,22 @@ def join(parts: Iterable[Moves]) -> Moves:
         exact_stop=np.concatenate([r.exact_stop for r in runs]),
         line=np.concatenate([r.line for r in runs]),
         labels=labels,
+        extra={letter: _joined(runs, letter) for letter in sorted(set().union(*(r.extra for r in runs)))},
     )
+
+
+def _joined(runs: Sequence[Moves], letter: str) -> Floats:
+    """Positions of a further axis over several runs; it stands where a run does not know it, and begins at 0."""
+    at, columns = 0.0, [np.zeros(1)]
+    for number, run in enumerate(runs):
+        own = run.extra.get(letter)
+        if own is None:
+            columns.append(np.full(len(run), at))
+            continue
+        if number and abs(own[0] - at) > 1e-6:
+            raise ValueError(f"moves do not join: axis {letter} jumps by {own[0] - at:.6g}; add a rapid between them")
+        if not number:
+            columns[0] = own[:1]
+        columns.append(own[1:])
+        at = float(own[-1])
+    return np.concatenate(columns)

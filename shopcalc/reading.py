@@ -149,9 +149,10 @@ class FieldReader:
         default: float,
         zero: bool = False,
         maximum: float | None = None,
+        signed: bool = False,
     ) -> float:
-        """A value with its unit, more than 0 (or 0 too), in the house unit."""
-        bound: dict[str, float] = {"minimum": 0.0} if zero else {"above": 0.0}
+        """A value with its unit, more than 0 (or 0 too, or below it), in the house unit."""
+        bound: dict[str, float] = {} if signed else {"minimum": 0.0} if zero else {"above": 0.0}
         if key not in data:
             return default
         value: float = self.attempt(where + key, default, lambda: read(data[key], quantity, maximum=maximum, **bound))

@@ -59,6 +59,7 @@ QUANTITIES: dict[str, Quantity] = {
     "rate": Quantity("1/s", "1/s", '"500 1/s" or "30000 1/min"', 1e7),
     "feed_per_tooth": Quantity("mm/tooth", "mm/tooth", '"0.3 mm/tooth" or "0.012 in/tooth"', 10),
     "angle": Quantity("radian", "rad", '"30 deg" or "0.5 rad"', 1e3),
+    "turning_acceleration": Quantity("degree/s**2", "deg/s2", '"300 deg/s^2"', 1e7),
     "force": Quantity("N", "N", '"120 N" or "27 lbf"', 1e6),
     "pressure": Quantity("MPa", "MPa", '"30 MPa" or "4350 psi"', 1e7),
     "torque": Quantity("N*mm", "N mm", '"850 N*mm" or "7.5 lbf*in"', 1e8),
@@ -76,7 +77,7 @@ _SPELLED = {
     "m/s3": "m/s**3", "per_%MC": "1/percent_moisture", "1/%MC": "1/percent_moisture", "per %MC": "1/percent_moisture",
     "rev/min": "revolution/minute", "rpm": "revolution/minute", "ft2": "ft**2", "m2": "m**2", "mm2": "mm**2",
     "m3": "m**3", "kg/m3": "kg/m**3", "lb/ft3": "lb/ft**3", "bf": "board_foot", "inches": "inch",
-    "ratio": "dimensionless", "mm/flute": "mm/tooth", "in/flute": "in/tooth",
+    "ratio": "dimensionless", "deg/s2": "deg/s**2", "mm/flute": "mm/tooth", "in/flute": "in/tooth",
 }  # fmt: skip
 
 _NUMBER = re.compile(
@@ -102,7 +103,7 @@ def registry() -> pint.UnitRegistry[Any]:
 
 
 #: pint takes an angle for a plain number, so "30 deg" would pass for a ratio and "300 1/s" for 2865 rev/min.
-_OF_TURNING = ("angle", "spindle_speed")
+_OF_TURNING = ("angle", "spindle_speed", "turning_acceleration")
 _TURNS = ("radian", "milliradian", "degree", "arcminute", "arcsecond", "grade", "turn", "revolutions_per_minute",
           "revolutions_per_second")  # fmt: skip
 
