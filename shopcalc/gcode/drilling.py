@@ -8,9 +8,9 @@ import numpy as np
 
 from shopcalc.gcode.blocks import Block
 from shopcalc.gcode.cycles import PECKING, hole, pecks
+from shopcalc.gcode.modal import FARTHEST
 from shopcalc.gcode.moving import AXES, Mover
 from shopcalc.gcode.reports import Word
-from shopcalc.gcode.runs import FARTHEST
 from shopcalc.moves import Kind, Stop
 
 _MOST_REPEATS = 10_000

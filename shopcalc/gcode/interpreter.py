@@ -15,7 +15,8 @@ from shopcalc.gcode.drilling import Driller
 from shopcalc.gcode.modal import Drilling, Modal
 from shopcalc.gcode.moving import AXES, CENTRE, NO_FEED, Mover
 from shopcalc.gcode.reports import Note, Reports, Word
-from shopcalc.gcode.runs import execute, takes_plain_lines
+from shopcalc.gcode.runs import execute
+from shopcalc.gcode.source import Place, Source
 from shopcalc.gcode.words import BadTextError, blank_comments, split_words
 from shopcalc.machines import Controller
 from shopcalc.moves import Floats, Kind, Moves, Stop
@@ -58,6 +59,10 @@ class Interpreter:
         self.blocks, self.ended = 0, False
         self.labels: dict[int, str] = {}
         self._percents = 0
+        self.source: Source | None = None  # the program's text; a place in it is an offset and the number of a line
+        self.here: Place = (0, 1)  # the line being read
+        self.after: Place = (0, 1)  # the one behind it
+        self.jump: Place | None = None  # where to go on instead
 
     def notes(self) -> tuple[Note, ...]:
         """What was reported so far."""
@@ -316,7 +321,9 @@ class Interpreter:
     @property
     def takes_plain_lines(self) -> bool:
         """Whether plain lines may be executed at once."""
-        return takes_plain_lines(self.state)
+        s = self.state
+        modes = s.motion_said and s.units_said and s.feed_mode == 94 and not s.arc_absolute
+        return 0 <= s.motion <= 3 and modes
 
     def plain_run(self, values: Floats, first: int) -> int:
         """Execute a run of plain lines; returns how many were taken before one that needs care.

@@ -9,6 +9,8 @@ import numpy as np
 
 from shopcalc.moves import Floats
 
+FARTHEST = 1e7  # mm; no machine goes there
+
 
 @dataclass
 class Drilling:

@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from shopcalc.gcode.arcs import centre_from_radius, sweep_about
 from shopcalc.gcode.blocks import Block
 from shopcalc.gcode.collecting import Collector
-from shopcalc.gcode.modal import Modal
+from shopcalc.gcode.modal import FARTHEST, Modal
 from shopcalc.gcode.reports import Reports, Word
-from shopcalc.gcode.runs import FARTHEST
 from shopcalc.machines import Controller
 from shopcalc.moves import PLANE_AXES, Floats, Kind
 

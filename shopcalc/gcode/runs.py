@@ -9,11 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shopcalc.gcode.arcs import centre_from_radius, sweep_about
-from shopcalc.gcode.modal import Modal
+from shopcalc.gcode.modal import FARTHEST, Modal
 from shopcalc.gcode.plain import PLAIN
 from shopcalc.moves import PLANE_AXES, Floats, Kind
-
-FARTHEST = 1e7  # mm; no machine goes there
 
 
 @dataclass(frozen=True)
@@ -51,23 +49,6 @@ class Run:
     centres: Floats
     sweeps: Floats
     feedless: int
-
-
-def takes_plain_lines(state: Modal) -> bool:
-    """Whether the state lets plain lines be executed at once.
-
-    Parameters
-    ----------
-    state : Modal
-        Of the control.
-    """
-    return (
-        0 <= state.motion <= 3
-        and state.motion_said
-        and state.units_said
-        and state.feed_mode == 94
-        and not state.arc_absolute
-    )
 
 
 def execute(state: Modal, values: Floats, arc_tolerance: float, *, feedless: bool) -> Run | None:
