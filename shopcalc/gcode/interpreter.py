@@ -13,13 +13,12 @@ from shopcalc.gcode.blocks import Block, sort_words
 from shopcalc.gcode.cycles import CYCLES
 from shopcalc.gcode.drilling import Driller
 from shopcalc.gcode.modal import Drilling, Modal
-from shopcalc.gcode.moving import AXES, CENTRE, NO_FEED, Mover
+from shopcalc.gcode.moving import AXES, CENTRE, Mover
 from shopcalc.gcode.reports import Note, Reports, Word
-from shopcalc.gcode.runs import execute
 from shopcalc.gcode.source import Place, Source
 from shopcalc.gcode.words import BadTextError, blank_comments, split_words
 from shopcalc.machines import Controller
-from shopcalc.moves import Floats, Kind, Moves, Stop
+from shopcalc.moves import Kind, Stop
 
 if TYPE_CHECKING:
     from shopcalc.machines import Machine
@@ -67,10 +66,6 @@ class Interpreter:
     def notes(self) -> tuple[Note, ...]:
         """What was reported so far."""
         return self.reports.notes()
-
-    def moves(self) -> Moves:
-        """All moves so far; the interpreter is done with afterwards."""
-        return self.mover.out.moves(self.labels)
 
     # --- one line ------------------------------------------------------------------------------------------------
 
@@ -324,26 +319,3 @@ class Interpreter:
         s = self.state
         modes = s.motion_said and s.units_said and s.feed_mode == 94 and not s.arc_absolute
         return 0 <= s.motion <= 3 and modes
-
-    def plain_run(self, values: Floats, first: int) -> int:
-        """Execute a run of plain lines; returns how many were taken before one that needs care.
-
-        Parameters
-        ----------
-        values : (m, 10) float
-            As ``PlainLines.values``.
-        first : int
-            Number of the first line.
-        """
-        run = execute(self.state, values, self.controller.arc_tolerance, feedless=self.mover.feedless)
-        if run is None:
-            return 0
-        self.blocks += run.blocks
-        if run.feedless:
-            self.reports.note(None, NO_FEED, run.feedless)
-        s = self.state
-        self.mover.out.many(
-            run.kind, run.ends, run.feed, (first + run.rows).astype(np.int32), s.rpm, s.cutter, s.exact, run.centres,
-            run.sweeps, s.plane,
-        )  # fmt: skip
-        return run.taken

@@ -290,15 +290,20 @@ def open_source(path: Path | str) -> Source:
     name = str(path)
     try:
         file = Path(path).open("rb", buffering=0)  # noqa: SIM115 - closed by whoever reads it
-        return Source(file if file.seekable() else io.BytesIO(file.readall()), name)
     except FileNotFoundError:
         raise InputError(Fault("there is no such file", "check the name and the folder", file=name)) from None
     except IsADirectoryError:
         raise InputError(Fault("this is a folder, not a program", "name a file in it", file=name)) from None
-    except InputError:
-        raise
     except (OSError, ValueError) as e:
         raise InputError(unreadable(e, name)) from None
+    try:
+        return Source(file if file.seekable() else io.BytesIO(file.readall()), name)
+    except OSError as e:
+        file.close()
+        raise InputError(unreadable(e, name)) from None
+    except InputError:
+        file.close()
+        raise
 
 
 def unreadable(error: Exception, name: str) -> Fault:
