@@ -16,16 +16,17 @@ _GROUPS: dict[str, tuple[float, ...]] = {
     "arc distance": (90.1, 91.1),
     "feed mode": (93, 94, 95),
     "units": (20, 21, 70, 71),
-    "cutter radius": (40, 41, 42),
+    "cutter radius": (40, 41, 41.1, 42, 42.1),
     "length offset": (43, 43.1, 44, 49),
     "return level": (98, 99),
-    "coordinate system": (54, 55, 56, 57, 58, 59, 59.1, 59.2, 59.3),
+    "coordinate system": (54, 54.1, 55, 56, 57, 58, 59, 59.1, 59.2, 59.3),
     "path control": (61, 61.1, 64),
-    "not modal": (4, 9, 10, 28, 30, 53, 92, 92.1, 92.2, 92.3),
+    "not modal": (4, 9, 10, 28, 28.1, 30, 30.1, 53, 65, 92, 92.1, 92.2, 92.3),
 }
 _GROUP_OF = {code: group for group, codes in _GROUPS.items() for code in codes}
 _M_GROUPS: dict[str, tuple[int, ...]] = {
-    "M stop": (0, 1, 2, 30),
+    "M stop": (0, 1, 2, 30, 60),
+    "M subprogram": (97, 98, 99),
     "M change": (6,),
     "M spindle": (3, 4, 5),
     "M coolant off": (9,),
@@ -111,7 +112,7 @@ def sort_words(words: list[Word], comment: str, reports: Reports) -> Block:
             _sort_g(w, block, reports)
         elif w.letter == "M":
             _sort_m(w, block, reports)
-        elif w.letter == "N":
+        elif w.letter in "NO":
             continue
         elif w.letter == "E":
             reports.refuse(w, f"'{w.text}': E words and numbers with an exponent are not read yet",
@@ -160,8 +161,6 @@ def _sort_g(w: Word, block: Block, reports: Reports) -> None:
 
 def _sort_m(w: Word, block: Block, reports: Reports) -> None:
     code = round(w.value, 4)
-    if code in (97, 98, 99):
-        reports.refuse(w, f"'{w.text}': subprograms are not read yet", "write the moves out")
     if code in _M_GROUP_OF:
         _place(w, _M_GROUP_OF[code], block, reports)
     else:

@@ -12,21 +12,24 @@ import numpy as np
 from shopcalc.gcode.blocks import Block, sort_words
 from shopcalc.gcode.cycles import CYCLES
 from shopcalc.gcode.drilling import Driller
+from shopcalc.gcode.flow import Flow
 from shopcalc.gcode.modal import Drilling, Modal
 from shopcalc.gcode.moving import AXES, CENTRE, Mover
-from shopcalc.gcode.reports import Note, Reports, Word
+from shopcalc.gcode.parameters import Parameters
+from shopcalc.gcode.reports import BadTextError, Note, Reports, Word
 from shopcalc.gcode.source import Place, Source
-from shopcalc.gcode.words import BadTextError, blank_comments, split_words
+from shopcalc.gcode.words import blank_comments, split_words
+from shopcalc.gcode.zeros import SYSTEMS, Zeros
 from shopcalc.machines import Controller
 from shopcalc.moves import Kind, Stop
 
 if TYPE_CHECKING:
     from shopcalc.machines import Machine
 
-_EXTRA = "ABUVW"
+_EXTRA = "ABCUVW"
 _INCH = 25.4
 _SKIP = re.compile(r"(\s*(?:[Nn][ \t]*[\d.]+)?[ \t]*)/(\d?)(?![\d.])")
-_NUMBERED = re.compile(r"\s*(?:[Oo:])[ \t]*\d+\s*$")
+_COMPENSATED = "cutter radius compensation: the path is timed as written, not moved aside by the cutter's radius"
 
 
 class Interpreter:
@@ -52,12 +55,20 @@ class Interpreter:
             at=at,
             scale=_INCH if self.controller.units == "in" else 1.0,
             units_said=self.controller.units is not None,
+            arc_absolute=self.controller.arc_centre == "absolute",
         )
+        self.machine = machine
+        self.zeros = Zeros(self.state, machine, self.reports)
+        self.parameters = Parameters(self.zeros.parameter, self._missing)
+        self.flow = Flow(self, self.parameters)
         self.mover = Mover(self.state, self.controller, self.reports)
         self._driller = Driller(self.mover)
         self.blocks, self.ended = 0, False
         self.labels: dict[int, str] = {}
+        self.further = "".join(a.upper() for a in machine.more_axes) if machine is not None else ""
         self._percents = 0
+        self._comment = ""  # of the present line
+        self._tenths = False  # whether F counts tenths of an inch
         self.source: Source | None = None  # the program's text; a place in it is an offset and the number of a line
         self.here: Place = (0, 1)  # the line being read
         self.after: Place = (0, 1)  # the one behind it
@@ -72,32 +83,54 @@ class Interpreter:
     def line(self, text: str, number: int) -> None:
         """Read and execute one line of the program."""
         self.reports.at(text, number)
+        self.flow.count()
         try:
             bare = blank_comments(text)
             if bare.odd:
                 self.reports.note(Word("(", 0.0, text.index("(") + 1, "("), bare.odd)
-            content = bare.text
+            content, self._comment = bare.text, bare.comment
             if not content.strip() or self._wraps(content):
                 return
             if (skip := _SKIP.match(content)) is not None:
                 word = Word("/", 0.0, skip.end(1) + 1, "/")
+                if self.controller.skips_marked_blocks:
+                    self.reports.note(word, "a block that may be skipped ('/') is left out, as with the switch on")
+                    return
                 self.reports.note(word, "a block that may be skipped ('/') is executed, as with the switch off")
                 content = f"{skip[1]}{' ' * (skip.end() - skip.end(1))}{content[skip.end() :]}"
-            words, spaced = split_words(content)
+            if self.flow.takes(content):
+                self.blocks += 1
+                return
+            self.block(content)
         except BadTextError as e:
             self.reports.refuse(Word("", 0.0, e.column, ""), e.message, e.remedy)
-        if not words:
-            return
+
+    def block(self, content: str) -> None:
+        """Execute a line without comments that begins, ends and calls nothing."""
+        words, settings, spaced = split_words(content, self.parameters)
         if spaced is not None:
             self.reports.note(spaced, "blanks within a number are left out, as the standard has it")
-        self.blocks += 1
-        if (named := next((w for w in words if w.letter == "O"), None)) is not None:
-            remedy = "write the moves out; a program's own number may stand alone in its first block"
-            self.reports.refuse(named, f"'{named.text}': subprograms are not read yet", remedy)
-        self._execute(sort_words(words, bare.comment, self.reports))
+        if words:
+            self.blocks += 1
+            self._execute(sort_words(words, self._comment, self.reports))
+        elif settings:
+            self.blocks += 1
+        for key, value in settings:
+            self.parameters.set(key, value)
+
+    def _missing(self, name: str, column: int) -> None:
+        taken = "its word is left out" if self.parameters.leaves_out else "taken as 0"
+        message = f"{name} has no value in this program: {taken}"
+        self.reports.note(Word("#", 0.0, column, name), message)
+
+    def finish(self) -> None:
+        """Look back when the text is at its end: what was called or begun must have ended."""
+        self.reports.at("", self.after[1])
+        if (message := self.flow.unfinished) is not None and not self.ended:
+            self.reports.refuse(None, message, "add what ends it, such as M99, or check where it is called")
 
     def _wraps(self, content: str) -> bool:
-        """Whether a line is no block but begins, ends or numbers the program."""
+        """Whether a line is no block but begins, ends or numbers a program."""
         stripped = content.strip()
         if stripped.startswith("%"):
             self._percents += 1
@@ -106,12 +139,15 @@ class Interpreter:
                 column = content.index("%") + 2
                 self.reports.note(Word("%", 0.0, column, stripped[:20]), "text beside '%' is left out")
             return True
-        if self.blocks == 0 and _NUMBERED.match(content):
+        if self.flow.is_number_alone(content):
+            if self.blocks and not self.flow.called_here:
+                column = len(content) - len(content.lstrip()) + 1
+                self.reports.note(Word("O", 0.0, column, stripped[:20]), "another program begins before this one ended")
             return True
         if stripped.startswith(":"):
-            column = content.index(":") + 1
-            remedy = "write the moves out; a program's own number may stand alone in its first block"
-            raise BadTextError(column, f"'{stripped[:20]}': subprograms are not read yet", remedy)
+            raise BadTextError(
+                content.index(":") + 1, f"'{stripped[:20]}' is no program's number", "write ':' and digits"
+            )
         return False
 
     def _execute(self, block: Block) -> None:
@@ -126,8 +162,8 @@ class Interpreter:
         self._plane_to_distance(block)
         self._not_modal(block)
         self._motion(block)
-        self._leftovers(block)
         self._stops(block)
+        self._leftovers(block)
 
     # --- settings ------------------------------------------------------------------------------------------------
 
@@ -136,6 +172,7 @@ class Interpreter:
         if word is None:
             return
         scale = _INCH if word.value in (20, 70) else 1.0
+        self._tenths = word.value == 70 and self.controller.tenths_of_inch
         if scale != s.scale and not math.isnan(s.feed) and "F" not in block.given:
             self.reports.note(word, "the unit changes while a feed is in force: the feed stays the same speed")
         s.scale, s.units_said = scale, True
@@ -158,6 +195,8 @@ class Interpreter:
                 self.reports.note(f, "a feed of 0 says nothing: the time is unknown until there is one")
             if s.feed_mode != 93:
                 s.feed = f.value * s.scale if f.value > 0 else math.nan
+            if self._tenths and s.feed_mode == 94:
+                s.feed /= 10.0
         if (speed := block.take("S")) is not None:
             if speed.value < 0:
                 self.reports.refuse(speed, f"the speed '{speed.text}' is negative", "write a speed above zero")
@@ -186,6 +225,9 @@ class Interpreter:
             self.mover.stand(Kind.STOP, Stop.SPINDLE_STOP)
         if any(f"M {what}" in block.modal for what in ("mist", "flood", "coolant off")):
             self.mover.stand(Kind.STOP, Stop.OTHER)
+        lock = block.modal.get("M overrides")
+        if lock is not None and lock.value == 49 and self.machine is not None and self.machine.feed_share != 1.0:
+            self.reports.note(lock, "M49 locks the operator's feed setting: feed as run is still applied to it")
         for word in block.unknown:
             self.reports.note(word, f"'{word.text}' is not understood: taken as a stop that takes no time")
             self.mover.stand(Kind.STOP, Stop.OTHER)
@@ -201,12 +243,19 @@ class Interpreter:
             self.mover.stand(Kind.DWELL, self.mover.seconds(time))
         if (plane := block.code("plane")) is not None:
             s.plane = int(plane) - 17
-        if (radius := m.get("cutter radius")) is not None and radius.value != 40:
-            self.reports.note(radius, f"cutter radius compensation ({radius.text}): the path is timed as written")
+        if (radius := m.get("cutter radius")) is not None:
+            s.compensated = radius.value != 40
+            if s.compensated:
+                self.reports.note(radius, _COMPENSATED, times=0)
+                block.drop("D")
         if (length := m.get("length offset")) is not None and length.value != 49:
             self.reports.note(length, "a cutter length offset: its size is not known and not timed")
-        if (system := m.get("coordinate system")) is not None and system.value != 54:
-            self.reports.note(system, "another coordinate system: its offset is not known and taken as 0")
+        if (system := m.get("coordinate system")) is not None:
+            code = round(system.value, 4)
+            if code == 54.1:
+                number = block.take("P")
+                self.reports.note(number or system, "a further work zero (G54.1): not known, taken as that of G54")
+            self.zeros.use(system, 54 if code == 54.1 else code)
         if (path := m.get("path control")) is not None:
             s.exact = path.value != 64
             if (tolerance := block.take("P")) is not None:
@@ -220,41 +269,99 @@ class Interpreter:
             s.return_to_old = level == 98
 
     def _not_modal(self, block: Block) -> None:
-        s, code = self.state, block.code("not modal")
+        code = block.code("not modal")
         if code is None:
             return
         word = block.modal["not modal"]
         if code == 9:
             self.mover.exact_here = True
         elif code == 10:
-            self.reports.note(word, "an offset is set in the program (G10): not known, taken as 0")
-            block.given.clear()
+            self._set_offset(block, word)
         elif code == 92:
-            if not block.has(AXES):
+            to = self._given_axes(block)
+            if not to:
                 self.reports.refuse(word, "G92 without a position", "add the axis whose zero moves")
-            for k, letter in enumerate(AXES):
-                if (to := block.take(letter)) is not None:
-                    s.offset[k] = s.at[k] - to.value * s.scale
-            s.saved_offset = s.offset.copy()
+            self.zeros.move(to)
         elif code in (92.1, 92.2):
-            s.offset = np.zeros(3)
-            if code == 92.1:
-                s.saved_offset = np.zeros(3)
+            self.zeros.forget(saved=code == 92.1)
         elif code == 92.3:
-            s.offset = s.saved_offset.copy()
+            self.zeros.restore()
         elif code in (28, 30):
-            self.reports.note(
-                word, f"'{word.text}' goes to a place the program does not tell: only the way to its intermediate "
-                "point is timed",
-            )  # fmt: skip
-            if block.has(AXES):
-                self.mover.need_units(block.first(AXES))
-                self.mover.to(Kind.RAPID, self.mover.target(block), block.first(AXES))
-            block.drop(AXES)
+            self._go_home(block, word, code)
+        elif code in (28.1, 30.1):
+            self.zeros.set_home(code)
         elif code == 53:
-            if block.has(AXES):
-                self.reports.note(word, "a move in machine coordinates (G53): its length is not known and not timed")
-            block.drop(AXES)
+            self._in_machine_coordinates(block, word)
+        elif code == 65:
+            self._call_macro(block, word)
+
+    def _given_axes(self, block: Block) -> dict[int, float]:
+        """The axis words of a block, taken out of it, in mm."""
+        scale = self.state.scale
+        taken = ((k, block.take(letter)) for k, letter in enumerate(AXES))
+        return {k: w.value * scale for k, w in taken if w is not None}
+
+    def _set_offset(self, block: Block, word: Word) -> None:
+        how, number, turned = block.take("L"), block.take("P"), block.take("R")
+        if how is None or number is None:
+            self.reports.refuse(word, "G10 without L and P", "add L2 and P with the number of the work zero")
+        if how.value not in (2, 20):
+            self.reports.note(how, f"a table of the control is set in the program (G10 L{how.value:g}): not timed")
+            block.given.clear()
+            return
+        if not 0 <= number.value <= len(SYSTEMS) or number.value != int(number.value):
+            self.reports.refuse(number, f"'{number.text}' is no work zero", f"write a number from 1 to {len(SYSTEMS)}")
+        if turned is not None and turned.value != 0:
+            self.reports.refuse(turned, "a turned work zero (G10 with R) is not understood", "write the moves out")
+        self.zeros.set(word, how.value, number.value, self._given_axes(block))
+
+    def _go_home(self, block: Block, word: Word, code: float) -> None:
+        named = block.first(AXES)
+        chosen = [k for k, letter in enumerate(AXES) if letter in block.given] or [0, 1, 2]
+        if named is not None:
+            self.mover.need_units(named)
+            self.mover.to(Kind.RAPID, self.mover.target(block), named)
+        block.drop(AXES)
+        home = self.zeros.home(code)
+        if home is None:
+            self.reports.note(
+                word, f"'{word.text}' goes to a place that is not known: only the way to its intermediate point is "
+                "timed; name 'home' and 'g54' under 'places' of the machine",
+            )  # fmt: skip
+            return
+        target = self.state.at.copy()
+        target[chosen] = home[chosen]
+        self.mover.to(Kind.RAPID, target, word)
+
+    def _in_machine_coordinates(self, block: Block, word: Word) -> None:
+        first = block.first(AXES)
+        if first is None:
+            return
+        motion = block.modal.get("motion")
+        kind = motion.value if motion is not None else self.state.motion
+        if kind not in (0, 1):
+            self.reports.refuse(word, "G53 goes with G0 or G1 only", "write G0 or G1 beside it")
+        if motion is not None:
+            self.state.motion, self.state.motion_said = int(kind), True
+        self.mover.need_units(first)
+        here = self.zeros.of_machine([0.0, 0.0, 0.0])
+        to = self._given_axes(block)
+        if here is None:
+            self.reports.note(
+                word, "a move in machine coordinates (G53): its length is not known and not timed; name 'g54' under "
+                "'places' of the machine",
+            )  # fmt: skip
+            return
+        target = self.state.at.copy()
+        for k, value in to.items():
+            target[k] = here[k] + value
+        self.mover.to(Kind.RAPID if kind == 0 else Kind.LINE, target, first)
+
+    def _call_macro(self, block: Block, word: Word) -> None:
+        number, times = block.take("P"), block.take("L")
+        arguments = list(block.given.values())
+        block.given.clear()
+        self.flow.call(word, number, 1 if times is None else int(times.value), arguments)
 
     # --- motion --------------------------------------------------------------------------------------------------
 
@@ -266,7 +373,7 @@ class Interpreter:
             if word.value in CYCLES and s.motion not in CYCLES:
                 s.drilling = Drilling(old_z=float(s.at[2]))
             s.motion, s.motion_said = int(word.value), True
-        axes = block.first(AXES)
+        axes = block.first(AXES + self.further)
         if s.motion in CYCLES:
             if axes is not None or (word is not None and block.has("LR")):
                 self._driller.drill(block, word or axes)
@@ -282,6 +389,10 @@ class Interpreter:
             self.reports.note(place, "no motion is said (G0 or G1): taken as G1, a line at feed")
         self.mover.need_units(place)
         target = self.mover.target(block)
+        if self.further:
+            self.mover.further_targets(block, self.further)
+        if s.compensated and s.motion != 0:
+            self.reports.note(place, _COMPENSATED)
         if arc:
             self.mover.arc(block, target, place)
         else:
@@ -295,8 +406,8 @@ class Interpreter:
         block.drop("HD")
         for letter, word in block.given.items():
             if letter in _EXTRA:
-                self.reports.note(word, f"the {letter} axis is not known: its travel is not timed")
-            elif letter in (",R", ",C", "C") or (letter == "R" and self.state.motion <= 1):
+                self.reports.note(word, f"the {letter} axis is not one of the machine's: its travel is not timed")
+            elif letter in (",R", ",C") or (letter == "R" and self.state.motion <= 1):
                 self.reports.note(word, f"'{letter}' (a rounded or bevelled corner, or an axis) is left out")
             elif letter in CENTRE and self.state.motion in (2, 3):
                 self.reports.note(word, f"'{letter}' has no meaning in this arc's plane")
@@ -304,12 +415,23 @@ class Interpreter:
                 self.reports.note(word, f"'{letter}' has no meaning in its block")
 
     def _stops(self, block: Block) -> None:
+        self._subprograms(block)
         code = block.code("M stop")
-        if code in (0, 1):
-            self.mover.stand(Kind.STOP, Stop.PROGRAM_STOP if code == 0 else Stop.OPTIONAL_STOP)
+        if code in (0, 1, 60):
+            self.mover.stand(Kind.STOP, Stop.OPTIONAL_STOP if code == 1 else Stop.PROGRAM_STOP)
         elif code is not None:
             self.mover.stand(Kind.STOP, Stop.END)
             self.ended = True
+
+    def _subprograms(self, block: Block) -> None:
+        word = block.modal.get("M subprogram")
+        if word is None:
+            return
+        if word.value == 99:
+            self.flow.back(word, block.take("P"))
+            return
+        number, times = block.take("P"), block.take("LK")
+        self.flow.call(word, number, 1 if times is None else int(times.value), None)
 
     # --- many plain lines at once --------------------------------------------------------------------------------
 
@@ -318,4 +440,5 @@ class Interpreter:
         """Whether plain lines may be executed at once."""
         s = self.state
         modes = s.motion_said and s.units_said and s.feed_mode == 94 and not s.arc_absolute
+        modes = modes and not self._tenths and not s.compensated and not s.extra
         return 0 <= s.motion <= 3 and modes

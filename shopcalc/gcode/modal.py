@@ -44,9 +44,9 @@ class Modal:
     at : (3,) float
         Position of the cutter's tip [mm].
     offset : (3,) float
-        Where the program's zero lies, moved by G92 [mm].
-    saved_offset : (3,) float
-        What G92.3 brings back [mm].
+        Where the program's zero lies: the work zero in use, moved by G92 [mm].
+    extra : mapping
+        Position of each further axis that the machine has and the program has named [mm or deg].
     scale : float
         Millimetres per unit of length of the program.
     units_said, motion_said : bool
@@ -69,6 +69,8 @@ class Modal:
         In the spindle, and named by the last T.
     exact : bool
         Whether each move ends in a stop.
+    compensated : bool
+        Whether the control moves the path sideways by the cutter's radius.
     return_to_old : bool
         G98.
     drilling : Drilling
@@ -77,7 +79,7 @@ class Modal:
 
     at: Floats
     offset: Floats = field(default_factory=lambda: np.zeros(3))
-    saved_offset: Floats = field(default_factory=lambda: np.zeros(3))
+    extra: dict[str, float] = field(default_factory=dict)
     scale: float = 1.0
     units_said: bool = False
     motion_said: bool = False
@@ -92,6 +94,7 @@ class Modal:
     cutter: int = 0
     next_cutter: int = 0
     exact: bool = False
+    compensated: bool = False
     return_to_old: bool = True
     drilling: Drilling = field(default_factory=Drilling)
 

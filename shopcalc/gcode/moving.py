@@ -39,6 +39,7 @@ class Mover:
         self.block_feed: Word | None = None  # the F of the present block
         self.exact_here = False  # G9 in the present block
         self.feedless = False  # whether a cut without a known feed was reported
+        self.further: dict[str, float] = {}  # where further axes go with the next move
 
     def seconds(self, word: Word) -> float:
         """A dwell: on a control that counts milliseconds a decimal point still means seconds."""
@@ -89,17 +90,41 @@ class Mover:
 
     def to(self, kind: Kind, target: Floats, word: Word | None) -> None:
         """Go straight to a point, at feed or as a rapid; nothing when it is there already."""
-        s = self.state
-        length = float(np.linalg.norm(target - s.at))
+        length = self._travel(float(np.linalg.norm(target - self.state.at)))
         if length == 0.0:
             return
         feed = math.nan if kind == Kind.RAPID else self._feed_of(length, word)
         self._move(kind, target, feed)
 
+    def further_targets(self, block: Block, letters: str) -> None:
+        """Take up where the words of further axes lead; they travel with the block's move."""
+        s = self.state
+        self.further = dict(s.extra)
+        for letter in letters:
+            if (word := block.take(letter)) is not None:
+                value = word.value * (1.0 if letter in "ABC" else s.scale)
+                to = value if s.absolute else self.further.get(letter, 0.0) + value
+                if not abs(to) < FARTHEST:
+                    self.reports.refuse(word, "the position is beyond any machine", "check the number and its point")
+                self.further[letter] = to
+
+    def _travel(self, length: float) -> float:
+        """What a feed counts along: the path, or the travel of U V W, or of A B C (NISTIR 6556, section 2.1.2.5)."""
+        if length > 0.0 or not self.further:
+            return length
+        by = {k: v - self.state.extra.get(k, 0.0) for k, v in self.further.items()}
+        straight = math.hypot(*(v for k, v in by.items() if k in "UVW"))
+        return straight or math.hypot(*(v for k, v in by.items() if k in "ABC"))
+
     def _move(self, kind: Kind, target: Floats, feed: float) -> None:
         s = self.state
         exact = s.exact or self.exact_here
-        self.out.one(kind, target, feed, 0.0, self.reports.number, s.rpm, s.cutter, exact)
+        if self.further:
+            s.extra = self.further
+        if s.extra:
+            self.out.one(kind, target, feed, 0.0, self.reports.number, s.rpm, s.cutter, exact, s.extra)
+        else:
+            self.out.one(kind, target, feed, 0.0, self.reports.number, s.rpm, s.cutter, exact)
         s.at = target
 
     def stand(self, kind: Kind, value: float) -> None:

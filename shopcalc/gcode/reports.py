@@ -17,6 +17,22 @@ class Word(NamedTuple):
     text: str
 
 
+class BadTextError(Exception):
+    """A place in a line that cannot be read.
+
+    Parameters
+    ----------
+    column : int
+        Where, counted from 1.
+    message, remedy : str
+        As in a Fault.
+    """
+
+    def __init__(self, column: int, message: str, remedy: str) -> None:
+        super().__init__(message)
+        self.column, self.message, self.remedy = column, message, remedy
+
+
 @dataclass(frozen=True)
 class Note:
     """Something in a program that was not understood or was taken in one of several ways.

@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
+from shopcalc.gcode.expressions import is_function, parameter_key, read_value
+from shopcalc.gcode.parameters import Parameters
+from shopcalc.gcode.reports import BadTextError as BadTextError
 from shopcalc.gcode.reports import Word
 
 _WORD = re.compile(r"([A-Za-z]|,[ \t]*[CRcr])[ \t]*([+-]?[ \t]*(?:\d[\d \t]*\.?[\d \t]*|\.[ \t]*\d[\d \t]*))")
@@ -14,21 +17,11 @@ _FLOW = re.compile(
     r"(?![A-Za-z])",
     re.IGNORECASE,
 )
-_LATER = {
-    "#": "parameters are not read yet",
-    "[": "expressions are not read yet",
-    "]": "expressions are not read yet",
-    "=": "expressions are not read yet",
-}
+_COMPUTED = re.compile(r"[#\[\]=]|[A-Za-z][ \t]*[+-]?[ \t]*[A-Za-z]{2}")  # a line that may hold values to compute
 _LARGEST = 1e12  # beyond it no number means anything, and counts no longer fit
 
 
-class BadTextError(Exception):
-    """A place in a line that is not a word."""
-
-    def __init__(self, column: int, message: str, remedy: str) -> None:
-        super().__init__(message)
-        self.column, self.message, self.remedy = column, message, remedy
+_ALONE = "write it on a line of its own"
 
 
 class Bare(NamedTuple):
@@ -97,13 +90,33 @@ def blank_comments(line: str) -> Bare:
     return Bare("".join(out), comment, "a comment within a comment: all of it is left out" if nested else "")
 
 
-def split_words(line: str) -> tuple[list[Word], Word | None]:
-    """The words of a line whose comments are blanked, and the first one with blanks inside its number.
+class Line(NamedTuple):
+    """What one line of a program says.
+
+    Parameters
+    ----------
+    words : list of Word
+        In the order of the line.
+    settings : list
+        Parameters with the values they get, once the whole line is read.
+    spaced : Word or None
+        The first word with blanks inside its number.
+    """
+
+    words: list[Word]
+    settings: list[tuple[int | str, float | None]]
+    spaced: Word | None
+
+
+def split_words(line: str, parameters: Parameters) -> Line:
+    """The words of a line whose comments are blanked, and the parameters it sets.
 
     Parameters
     ----------
     line : str
         Without comments.
+    parameters : Parameters
+        What values are computed from; changed by nobody here, because settings count after the whole line.
 
     Raises
     ------
@@ -112,21 +125,34 @@ def split_words(line: str) -> tuple[list[Word], Word | None]:
 
     References
     ----------
-    NISTIR 6556 (Kramer, Proctor, Messina, 2000), section 3.3: blanks and tabs may stand anywhere, also in a number.
+    NISTIR 6556 (Kramer, Proctor, Messina, 2000), section 3.3: blanks and tabs may stand anywhere, also in a number;
+    parameters get their values after the whole line is read.
     """
     words: list[Word] = []
+    settings: list[tuple[int | str, float | None]] = []
     spaced: Word | None = None
+    computed = _COMPUTED.search(line) is not None
     at, end = 0, len(line)
     while at < end:
         character = line[at]
         if character in " \t\r":
             at += 1
             continue
+        if character == "#":
+            key, at = parameter_key(line, at, parameters)
+            value, at = _setting(line, at, parameters)
+            settings.append((key, value))
+            continue
         match = _WORD.match(line, at)
         if match is None:
-            raise _bad(line, at)
+            if not computed or (found := _computed_word(line, at, parameters)) is None:
+                raise _bad(line, at)
+            word, at = found
+            if word is not None:
+                words.append(word)
+            continue
         if character in "oO" and _FLOW.match(line, match.end()):
-            raise BadTextError(at + 1, "loops, branches and subprograms are not read yet", "write the moves out")
+            raise BadTextError(at + 1, "a subprogram, loop or branch in the middle of a block", _ALONE)
         text = match[0].strip()
         value = float(match[2].replace(" ", "").replace("\t", ""))
         if not abs(value) < _LARGEST:
@@ -137,24 +163,52 @@ def split_words(line: str) -> tuple[list[Word], Word | None]:
             spaced = word
         words.append(word)
         at = match.end()
-    return words, spaced
+    return Line(words, settings, spaced)
+
+
+def _setting(line: str, at: int, parameters: Parameters) -> tuple[float | None, int]:
+    """The value behind a parameter's ``=``."""
+    while line[at : at + 1] in (" ", "\t"):
+        at += 1
+    if line[at : at + 1] != "=":
+        remedy = "write #1=2 to set it, or a letter before it to use it"
+        raise BadTextError(at + 1, "a parameter that is neither set nor used", remedy)
+    found = read_value(line, at + 1, parameters, chained=True)
+    return found.number, found.end
+
+
+def _computed_word(line: str, at: int, parameters: Parameters) -> tuple[Word | None, int] | None:
+    """A letter whose number is computed; no word where its parameter has no value and may be left out."""
+    letter, begin = line[at], at + 1
+    if letter == "," and line[at + 1 : at + 2].upper() in ("C", "R"):
+        letter, begin = "," + line[at + 1], at + 2
+    elif not (letter.isascii() and letter.isalpha()):
+        return None
+    if _FLOW.match(line, at):
+        return None
+    following = line[begin:].lstrip(" \t+-")[:1]
+    if following not in ("#", "[") and not is_function(line, begin):
+        return None
+    number, end = read_value(line, begin, parameters)
+    if number is None and parameters.leaves_out:
+        return None, end
+    return Word(letter.upper(), number or 0.0, at + 1, line[at:end].strip()), end
 
 
 def _bad(line: str, at: int) -> BadTextError:
     character, place = line[at], at + 1
     rest = line[at:].strip()
     if _FLOW.match(line, at):
-        return BadTextError(place, "loops, branches and subprograms are not read yet", "write the moves out")
+        return BadTextError(place, "a subprogram, loop or branch in the middle of a block", _ALONE)
     if character.isascii() and character.isalpha():
-        following = line[at + 1 :].lstrip(" \t+-")[:1]
-        if character in "oO" and (following == "<" or following.isalpha()):
-            return BadTextError(place, "subprograms and loops are not read yet", "write the moves out")
-        if following in _LATER:
-            return BadTextError(place, _LATER[following], "write the number out")
         message = f"'{rest[:12]}': no number follows '{character}'"
         return BadTextError(place, message, "complete the word or take it out")
-    if character in _LATER:
-        return BadTextError(place, _LATER[character], "write the numbers out")
+    if character in "[]=":
+        return BadTextError(place, f"'{character}' belongs to no word and no parameter", "check the brackets")
+    if character in "{}":
+        return BadTextError(
+            place, f"'{character}' does not belong in a program", "take the blocks out of what they are wrapped in"
+        )
     if character == "\ufffd":
         return BadTextError(place, "a byte that is no text", "check that this is a program, and save it as plain text")
     shown = f"'{character}'" if character.isprintable() else f"character {ord(character)}"
