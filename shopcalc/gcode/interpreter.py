@@ -21,7 +21,7 @@ from shopcalc.gcode.source import Place, Source
 from shopcalc.gcode.words import blank_comments, split_words
 from shopcalc.gcode.zeros import SYSTEMS, Zeros
 from shopcalc.machines import Controller
-from shopcalc.moves import Kind, Stop
+from shopcalc.moves import PLANE_AXES, Kind, Stop
 
 if TYPE_CHECKING:
     from shopcalc.machines import Machine
@@ -371,7 +371,7 @@ class Interpreter:
             s.motion = 80
         if word is not None:
             if word.value in CYCLES and s.motion not in CYCLES:
-                s.drilling = Drilling(old_z=float(s.at[2]))
+                s.drilling = Drilling(old_z=float(s.at[PLANE_AXES[s.plane][2]]))
             s.motion, s.motion_said = int(word.value), True
         axes = block.first(AXES + self.further)
         if s.motion in CYCLES:

@@ -196,6 +196,7 @@ class ProgramStream:
                     size = min(_AFTER_JUMP, _PIECE)
             if out.full:
                 yield from self._full_pieces()
+        reader.finish()
         if reader.ended:
             self._report_rest(source, max(furthest, place))
         if reader.blocks == 0:
