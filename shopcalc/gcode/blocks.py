@@ -115,7 +115,7 @@ def sort_words(words: list[Word], comment: str, reports: Reports) -> Block:
         elif w.letter in "NO":
             continue
         elif w.letter == "E":
-            reports.refuse(w, f"'{w.text}': E words and numbers with an exponent are not read yet",
+            reports.refuse(w, f"'{w.text}': E words and numbers with an exponent are not understood",
                            "write the number out, or take the word out")  # fmt: skip
         elif w.letter in block.given:
             reports.refuse(w, f"'{w.letter}' stands twice in one block", "keep one of them")

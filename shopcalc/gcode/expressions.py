@@ -62,6 +62,11 @@ _FUNCTIONS: dict[str, Callable[[float], float]] = {
 }  # fmt: skip
 
 
+def _is_missing(value: float | None) -> bool:
+    """Whether a value is that of #0, which only a parameter without a value equals."""
+    return value is not None and math.isnan(value)
+
+
 class Value(NamedTuple):
     """A value and where its text ends.
 
@@ -101,7 +106,8 @@ def read_value(line: str, at: int, parameters: Parameters, *, chained: bool = Fa
     >>> read_value("[1+2*3-4/5]", 0, Parameters()).number
     6.2
     """
-    return _Reader(line, parameters).value(at, chained)
+    found = _Reader(line, parameters).value(at, chained)
+    return Value(None, found.end) if _is_missing(found.number) else found
 
 
 class _Reader:
@@ -205,7 +211,7 @@ class _Reader:
     @staticmethod
     def _number(value: float | None) -> float:
         """A missing value counts as 0 in operations and functions."""
-        return 0.0 if value is None else value
+        return 0.0 if value is None or _is_missing(value) else value
 
     def _sane(self, value: float, at: int) -> float:
         if not abs(value) < _LARGEST:
@@ -254,8 +260,9 @@ class _Reader:
         return operands[0]
 
     def _applied(self, word: str, left: float | None, right: float | None, at: int) -> float:
-        if word in ("EQ", "NE") and (left is None or right is None):
-            return float((left is None and right is None) == (word == "EQ"))
+        if word in ("EQ", "NE") and (_is_missing(left) or _is_missing(right)):
+            neither = (left is None or _is_missing(left)) and (right is None or _is_missing(right))
+            return float(neither == (word == "EQ"))
         a, b = self._number(left), self._number(right)
         if word in _COMPARISONS:
             return float(_COMPARISONS[word](a, b))

@@ -106,7 +106,7 @@ class Flow:
     def __init__(self, reader: Reader, parameters: Parameters) -> None:
         self.reader, self.parameters = reader, parameters
         self.frames = [_Frame(None)]
-        self.jumped = False
+        self.jumped, self._went = False, False
         self._lines, self._idle, self._at = 0, 0, reader.state.at
         self._found: dict[tuple[bytes, Place | None], Place | None] = {}
 
@@ -365,11 +365,20 @@ class Flow:
         self._nothing_more(line, end)
         kind, _, _ = self._loop_of(key, column)
         self._go(self._behind(self._end_of(key, kind, column)))
+        self._forget_inner(key)
         del self.frames[-1].loops[key.shown]
+
+    def _forget_inner(self, key: _Key) -> None:
+        """Loops begun within one that is left or goes round are left, too."""
+        loops = self.frames[-1].loops
+        names = list(loops)
+        for name in names[names.index(key.shown) + 1 :]:
+            del loops[name]
 
     def _o_continue(self, key: _Key, line: str, column: int, end: int) -> None:
         self._nothing_more(line, end)
         kind, begin, _ = self._loop_of(key, column)
+        self._forget_inner(key)
         self._go(begin if kind == "while" else self._end_of(key, kind, column))
 
     # --- bare words --------------------------------------------------------------------------------------------------
@@ -396,6 +405,7 @@ class Flow:
         self._goto(number, at + 1)
 
     def _goto(self, number: int, column: int) -> None:
+        self._went = True  # perhaps out of a loop
         target = self._block_number(number, self.reader.after) or self._block_number(number, self.frames[-1].begin)
         if target is None:
             raise BadTextError(column, f"block N{number} is not in this file", "check the number")
@@ -449,8 +459,8 @@ class Flow:
         """What is still open, in words."""
         if len(self.frames) > 1:
             return "a subprogram is at the end of the text and does not go back"
-        if open_ones := [*self.frames[0].loops, *self.frames[0].branches]:
-            return f"{open_ones[0]} is begun and never ended"
+        if self.frames[0].loops and not self._went:
+            return f"{next(iter(self.frames[0].loops))} is begun and never ended"
         return None
 
     def call(self, word: Word, program: Word | None, times: int, arguments: Iterable[Word] | None) -> None:

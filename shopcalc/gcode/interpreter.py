@@ -123,9 +123,9 @@ class Interpreter:
         message = f"{name} has no value in this program: {taken}"
         self.reports.note(Word("#", 0.0, column, name), message)
 
-    def finish(self) -> None:
-        """Look back when the text is at its end: what was called or begun must have ended."""
-        self.reports.at("", self.after[1])
+    def finish(self, last: int) -> None:
+        """Look back when the text is at its end, its last line: what was called or begun must have ended."""
+        self.reports.at("", last)
         if (message := self.flow.unfinished) is not None and not self.ended:
             self.reports.refuse(None, message, "add what ends it, such as M99, or check where it is called")
 

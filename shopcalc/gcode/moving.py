@@ -17,6 +17,7 @@ from shopcalc.moves import PLANE_AXES, Floats, Kind
 
 AXES, CENTRE = "XYZ", "IJK"
 NO_FEED = "no feed is known here: the time of the program is unknown"
+_MOST_TURNS = 1000
 _LONG_DWELL = 60.0  # s; more than a minute is a hint that the dwell's unit is the wrong one
 
 
@@ -61,9 +62,9 @@ class Mover:
         """Where a block's axis words lead."""
         s = self.state
         target = s.at.copy()
-        for k, letter in enumerate(letters):
+        for letter in letters:
             if letter in block.given:
-                value = block.given[letter].value * s.scale
+                k, value = AXES.index(letter), block.given[letter].value * s.scale
                 target[k] = value + (s.offset[k] if s.absolute else s.at[k])
                 if not abs(target[k]) < FARTHEST:
                     self.reports.refuse(
@@ -142,8 +143,11 @@ class Mover:
         given = offsets[0] or offsets[1]
         if radius is not None and given is not None:
             self.reports.refuse(given, "an arc with its radius and its centre", "keep R, or keep its centre")
-        if (turns := block.take("P")) is not None:
-            self.reports.refuse(turns, "an arc of several turns (P) is not read yet", "write the turns out")
+        turns = block.take("P")
+        if turns is not None and (turns.value != int(turns.value) or not 1 <= turns.value <= _MOST_TURNS):
+            self.reports.refuse(
+                turns, f"'{turns.text}' turns of an arc", f"write a whole number from 1 to {_MOST_TURNS}"
+            )
         if radius is not None:
             centre = self._radius_centre(radius, target, clockwise)
         elif given is not None:
@@ -161,6 +165,8 @@ class Mover:
             remedy = f"check the centre, or raise arc_tolerance (now {tolerance:g} mm) of the machine"
             self.reports.refuse(place, message, remedy)
         sweep = float(sweep_about(s.at[None], target[None], centre[None], s.plane, clockwise)[0])
+        if turns is not None:
+            sweep += math.copysign((turns.value - 1) * 2.0 * math.pi, sweep)
         feed = self._feed_of(math.hypot(first * sweep, target[axial] - s.at[axial]), place)
         self.out.arc(centre, sweep, s.plane)
         self._move(Kind.ARC, target, feed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 
@@ -43,9 +44,9 @@ class Parameters:
         return key in self._place(key)
 
     def get(self, key: int | str, column: int) -> float | None:
-        """Value of a parameter; None, and reported, where it has none."""
+        """Value of a parameter; None, and reported, where it has none; nan for #0, the missing value itself."""
         if key == 0:
-            return None
+            return math.nan
         value = self._place(key).get(key)
         if value is None and isinstance(key, int) and self._of_control is not None:
             value = self._of_control(key)

@@ -196,7 +196,7 @@ class ProgramStream:
                     size = min(_AFTER_JUMP, _PIECE)
             if out.full:
                 yield from self._full_pieces()
-        reader.finish()
+        reader.finish(place[1] - 1)
         if reader.ended:
             self._report_rest(source, max(furthest, place))
         if reader.blocks == 0:

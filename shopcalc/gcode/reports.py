@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple, NoReturn
 
 from shopcalc.errors import Fault, InputError
@@ -45,12 +45,15 @@ class Note:
         The word it is about.
     message : str
         How it was taken, and how often it occurs.
+    text : str
+        The source line.
     """
 
     line: int
     column: int
     word: str
     message: str
+    text: str = ""
 
 
 class Reports:
@@ -60,17 +63,23 @@ class Reports:
     ----------
     name : str
         What faults call the program.
+
+    Attributes
+    ----------
+    noted : int
+        Executed lines that got at least one note.
     """
 
     def __init__(self, name: str) -> None:
         self.name = name
         self.text, self.number = "", 0
+        self.noted, self._fresh = 0, True  # whether the present line has no note yet
         self._first: dict[str, Note] = {}
         self._times: dict[str, int] = {}
 
     def at(self, text: str, number: int) -> None:
         """Say which line is being read."""
-        self.text, self.number = text, number
+        self.text, self.number, self._fresh = text, number, True
 
     def refuse(self, word: Word | None, message: str, remedy: str) -> NoReturn:
         """Raise a placed fault for a word of the present line."""
@@ -78,10 +87,12 @@ class Reports:
         raise InputError(Fault(message, remedy, self.name, self.number, column, text=self.text))
 
     def note(self, word: Word | None, message: str, times: int = 1) -> None:
-        """Report something where it first occurs, and count it from then on."""
+        """Report something where it first occurs, and count it from then on; no word stands for that many lines."""
+        self.noted += times if word is None else self._fresh
+        self._fresh = self._fresh and word is None
         if message not in self._first:
             column, text = (word.column, word.text) if word is not None else (1, "")
-            self._first[message] = Note(self.number, column, text, message)
+            self._first[message] = Note(self.number, column, text, message, self.text)
         self._times[message] = self._times.get(message, 0) + times
 
     def notes(self) -> tuple[Note, ...]:
@@ -89,6 +100,6 @@ class Reports:
         out = []
         for message, first in self._first.items():
             times = self._times[message]
-            said = message if times == 1 else f"{message} ({times} times)"
-            out.append(Note(first.line, first.column, first.word, said))
+            said = message if times <= 1 else f"{message} ({times} times)"
+            out.append(replace(first, message=said))
         return tuple(sorted(out, key=lambda n: (n.line, n.column, n.message)))

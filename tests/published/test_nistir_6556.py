@@ -1,9 +1,9 @@
 """T. Kramer, F. Proctor, E. Messina, The NIST RS274NGC Interpreter, Version 3, NISTIR 6556 (2000).
 
 What is not reproduced, and why: the text of sample program C.1 is not at hand, so its lengths of rapids and straight
-cuts (most of WE48) and the feed time over all of it (WE49) cannot be read from it here. Its five arcs (WE50) are
-given by radius and sweep; they are cut by a program of our own, which checks the arcs' share of WE48 and WE49. The
-expressions of section 3.3.2 (WE55) are not read yet, and refused.
+cuts (WE48) cannot be read from it here. Its five arcs (WE50) are given by radius and sweep: a program of our own cuts
+them beside straight lines of the published length in all, so that the arcs' length and the feed time over both (WE49)
+are checked, and the lengths of the lines are not.
 """
 
 import math
@@ -13,9 +13,11 @@ import pytest
 
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_text
+from shopcalc.machines import Machine
+from shopcalc.motion import machine_time
 from shopcalc.moves import Kind
 
-ROWS = ["WE50", "WE51", "WE52", "WE53", "WE54", "WE56"]
+ROWS = ["WE49", "WE50", "WE51", "WE52", "WE53", "WE54", "WE55", "WE56"]
 
 
 def path(text, start=(1, 2, 3)):
@@ -80,19 +82,33 @@ def test_appendix_c_1_arc_lengths_add_up():
 
 
 def test_appendix_c_1_arcs_take_their_share_of_the_feed_time():
-    """WE48 and WE49: 56.4519 of 183.4305 mm at F20 without acceleration, so 56.4519/183.4305 of 550.29 s."""
-    text = "G21 F20 G91\nG3 X-2.5 Y-2.5 I-2.5\nG3 I-2.5\nG3 I2.5\nG2 X5 I2.5\n"
+    """WE48 and WE49: 126.9785 mm of lines (30 mm of them plunges) and the five arcs at F20 take 550.29 s.
+
+    A machine without limits of acceleration and speed; the lines are ours, of the published length together.
+    """
+    text = "G21 F20 G91\nG1 Z-30\nX96.9785\nG3 X-2.5 Y-2.5 I-2.5\nG3 I-2.5\nG3 I2.5\nG2 X5 I2.5\n"
     a = math.radians(77.3644)
     text += f"G3 X{4 * math.cos(a) - 4:.8f} Y{4 * math.sin(a):.8f} I-4"
-    m = read_text(text).moves
-    seconds = 60 * (m.lengths / m.feed).sum()
-    assert seconds == pytest.approx(550.29 * 56.4519 / 183.4305, abs=0.01)
+    time = machine_time(read_text(text).moves, Machine())
+    assert time.moves.cutting_length == pytest.approx(183.4305, abs=1e-4)
+    assert time.total_s == pytest.approx(550.29, abs=0.01)
 
 
-def test_section_3_3_2_expressions_are_refused_where_they_stand():
-    """WE55, until they are read."""
-    with pytest.raises(InputError, match="line 2, column 4: expressions are not read yet"):
-        read_text("G21\nG1 X[1+2*3-4/5]")
+@pytest.mark.parametrize(
+    ("written", "value"),
+    [
+        ("[1+2*3-4/5]", 6.2), ("[15 MOD 4]", 3), ("FIX[-2.8]", -3), ("FUP[-2.8]", -2), ("ATAN[1.7321]/[1]", 60),
+        ("[2.0/3*1.5-5.5/11.0]", 0.5),
+    ],
+)  # fmt: skip
+def test_section_3_3_2_expressions(written, value):
+    """WE55: the standard's own examples, as the coordinate of a rapid; 1.7321 is 60 degrees to four digits only."""
+    assert read_text(f"G21 G0 X{written} Y1").moves.points[-1, 0] == pytest.approx(value, abs=1e-3)
+
+
+def test_section_3_3_parameters_get_their_values_after_the_whole_line_is_read():
+    """``#3=6 G1 X#3`` uses the old #3."""
+    assert path("#3=15\n#3=6 G0 X#3 Y0\nX#3", start=(0, 0, 0)) == [("RAPID", 15, 0, 0), ("RAPID", 6, 0, 0)]
 
 
 def test_section_3_3_blanks_do_not_change_a_line():
