@@ -191,7 +191,7 @@ class Source:
         Parameters
         ----------
         pattern : bytes
-            A regular expression; in it ``$`` is the end of a line.
+            A regular expression for bytes; ``$`` is the end of a line, and a return before a line feed is a blank.
         start : tuple of int, int, optional
             Offset and number of the line from which on to look; from the first line by default.
 

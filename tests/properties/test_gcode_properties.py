@@ -1,5 +1,6 @@
 """The quick reader is the careful one; writing and reading back is the identity; no text breaks the reader."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -10,11 +11,12 @@ from hypothesis import strategies as st
 from motion_cases import machine
 
 from shopcalc.errors import InputError
+from shopcalc.gcode import collecting, read_program, read_text, stream_program, write_program
 from shopcalc.gcode import program as program_module
-from shopcalc.gcode import read_text, write_program
 from shopcalc.gcode.interpreter import Interpreter
+from shopcalc.gcode.quick import QuickReader
 from shopcalc.motion import machine_time
-from shopcalc.moves import PLANE_AXES, Kind, Moves, Stop, from_lists
+from shopcalc.moves import PLANE_AXES, Kind, Moves, Stop, from_lists, join
 
 FIELDS = ("kind", "feed", "value", "rpm", "cutter", "exact_stop", "line", "arc_index", "arc_plane")
 
@@ -23,7 +25,7 @@ def same(a: Moves, b: Moves, tolerance: float, skip: tuple[str, ...] = ()) -> No
     assert len(a) == len(b)
     for name in FIELDS:
         if name not in skip:
-            assert np.allclose(getattr(a, name), getattr(b, name), atol=tolerance, equal_nan=True), name
+            assert np.allclose(getattr(a, name), getattr(b, name), rtol=0, atol=tolerance, equal_nan=True), name
     for name in ("points", "arc_centre", "arc_sweep"):
         assert np.allclose(getattr(a, name), getattr(b, name), atol=tolerance), name
 
@@ -87,7 +89,7 @@ def test_quick_and_careful_reader_agree(seed, monkeypatch):
     quick = read_text(text)
     monkeypatch.setattr(Interpreter, "takes_plain_lines", property(lambda _: False))
     careful = read_text(text)
-    same(quick.moves, careful.moves, 1e-9)
+    alike(quick.moves, careful.moves)
     assert quick.blocks == careful.blocks
     assert [n.message for n in quick.warnings] == [n.message for n in careful.warnings]
 
@@ -130,7 +132,7 @@ def test_quick_and_careful_reader_agree_on_wrong_programs_too(seed, monkeypatch)
     monkeypatch.setattr(Interpreter, "takes_plain_lines", property(lambda _: False))
     assert quick == outcome(text)
     if moves is not None:
-        same(moves, read_text(text).moves, 1e-9)
+        alike(moves, read_text(text).moves)
 
 
 def test_most_wild_programs_are_read_and_some_are_refused():
@@ -138,6 +140,190 @@ def test_most_wild_programs_are_read_and_some_are_refused():
     got = [outcome(wild_program(np.random.default_rng(s), 60))[0] for s in range(150)]
     assert got.count("read") > 20
     assert got.count("refused") > 20
+
+
+def any_number(rng: np.random.Generator, value: float, wild: float) -> str:
+    """One number in one of the ways in which it may stand behind its letter."""
+    places = int(rng.integers(0, 7 if rng.random() < 0.9 else 16))
+    text = _number(rng, round(value, places)) if places < 6 else f"{value:.{places}f}"
+    text = f"{text[:1]}0{text[1:]}" if rng.random() < 0.05 and text[0] in "+-" else text
+    if rng.random() < wild / 8:
+        at = int(rng.integers(len(text)))
+        text = text[:at] + str(rng.choice([" ", ".", "-", "(a)", "\t", "e2"])) + text[at:]
+    return str(rng.choice(["", " ", "\t", "  "], p=[0.85, 0.1, 0.03, 0.02])) + text
+
+
+CALM_REMARKS = [
+    "(a)",
+    "(a)(b)",
+    "( ; )",
+    "; a ( b",
+    "(\u00e4)",
+    "; \u00e4",
+    "(/)",
+    "()",
+    ";",
+    "(G2 X5)",
+    "//3",
+    "(a (b) c)",
+]
+REMARKS = [*CALM_REMARKS, "(a (b) c)", "(a ;", "(1(2)", ")", "(M6 T2"]
+CALM = [
+    "G90", "G91", "G20", "G21", "G61", "G64", "F700", "G1", "N7", "#1=[#1+2]", "G1 X[#1*3]", "M98 P7 L3", "M8", "G0",
+    "M3 S9000", "M5", "T2 M6 (a cutter)", "G4 P0.5", "G92 X1 Z0", "G92.1", "/X3", "G1 F9", "G0 F12", "N8 N9", "n 5",
+]  # fmt: skip
+SETTINGS = [
+    *CALM, "G17", "G18", "G19", "G90.1", "G91.1", "G94", "G93", "G95", "G80", "G54", "G55", "G1 X[#1*3] Y#1",
+    "G81 R5 Z-1 X3 F90", "G98", "G83 R2 Z-3 Q1 X1 L2", "M98 P7", "F0", "F", "G0.5", "G4", "X1 X2", "M0", "G53 G0 Z0",
+    "A30", "F 80.5", "G41 D1", "G40", "\u00e4", "X\u00e4", "%", "M30", "X1e3", "X9999999", "X99999999", "I5", "R4",
+    "G2", "G3", "G01.0", "g00", "G2 X999999 R999999",
+]  # fmt: skip
+
+
+def any_program(rng: np.random.Generator, lines: int) -> bytes:
+    """Everything at once: plain lines in any dress, all that needs care, all that is refused, cut off anywhere."""
+    wild = float(rng.choice([0.0, 0.02, 0.2]))
+    out = [str(rng.choice(["G21 G1 F500", "G20 G90 G1", "G21 G0", "G1 X1", "#1=4", "G21 G91 G1 F9"]))]
+    plane, ij = ("XY", "IJ") if rng.random() < 0.8 else ("ZX", "KI")
+    out.append("G17" if plane == "XY" else "G18")
+    for _ in range(lines):
+        pick = rng.random()
+        if pick < 0.65:
+            letters = [str(a) for a in rng.permutation(list("XYZ")) if rng.random() < 0.5]
+            words = [a + any_number(rng, float(rng.uniform(-20, 20)), wild) for a in letters]
+            if rng.random() < 0.3:
+                words.insert(
+                    int(rng.integers(len(words) + 1)), str(rng.choice(["G0", "G1", "G01", "g1", "G 1", "G1."]))
+                )
+            if rng.random() < 0.1:
+                words.append("F" + any_number(rng, float(rng.uniform(10, 9000)), wild))
+            if rng.random() < 0.2:
+                words.insert(0, f"N{rng.integers(1, 9999)}")
+        elif pick < 0.8:
+            i, j, end = *rng.uniform(-9, 9, 2), float(rng.uniform(-3, 3))
+            turn = str(rng.choice(["G2", "G3", "g03"]))
+            if rng.random() < 0.5:  # whole turns, as helices or not, with one offset or both
+                words = [
+                    turn,
+                    *(a + any_number(rng, v, wild) for a, v in zip(ij, (i, j), strict=True) if rng.random() > wild),
+                ]
+                words += [f"{'Z' if plane == 'XY' else 'Y'}{end:.3f}"] if rng.random() < 0.4 else []
+            else:
+                words = [turn, f"{plane[0]}{i:.3f}", f"{plane[1]}{j:.3f}", f"R{rng.choice([-1, 1]) * 60 + end:.3f}"]
+            words = [w for w in words if rng.random() > wild / 4]
+            out.append(str(rng.choice(["", " "])).join(words))
+            words = ["G1"]
+        else:
+            words = [str(rng.choice(SETTINGS if rng.random() < wild else CALM))]
+        if rng.random() < 0.15:
+            remark = str(rng.choice(REMARKS if rng.random() < wild else CALM_REMARKS))
+            words.insert(len(words) if ";" in remark or "//" in remark else int(rng.integers(len(words) + 1)), remark)
+        out.append(str(rng.choice(["", " ", "\t"], p=[0.3, 0.65, 0.05])).join(words))
+    out += ["M30", "O7", "G1 X1", "Y[#1]", "G91 Z.5", "G90 X2", "M99"]
+    end = [b"\n", b"\r\n", b"\r", b"\n\n"]
+    common = end[int(rng.integers(3))]
+    raw = b"".join(
+        line.encode("utf-8" if rng.random() < 0.5 else "latin-1") + (common if rng.random() < 0.95 else end[k])
+        for line, k in zip(out, rng.integers(4, size=len(out)), strict=True)
+    )
+    if rng.random() < wild:
+        raw = raw[: int(rng.integers(len(raw)))]
+    elif rng.random() < wild:  # a line cut in two
+        at = int(rng.integers(len(raw)))
+        raw = raw[:at] + common + raw[at:]
+    return raw + (b"\x1a" if rng.random() < 0.1 else b"")
+
+
+def alike(a: Moves, b: Moves) -> None:
+    """To the last bit, but for the angles and centres of arcs, which two ways of computing them give."""
+    for name in (*FIELDS, "points"):
+        assert np.array_equal(getattr(a, name), getattr(b, name), equal_nan=getattr(a, name).dtype.kind == "f"), name
+    for name in ("arc_centre", "arc_sweep"):
+        assert np.allclose(getattr(a, name), getattr(b, name), rtol=1e-12, atol=1e-9), name
+    assert a.labels == b.labels
+    assert a.extra.keys() == b.extra.keys()
+    assert all(np.array_equal(a.extra[k], b.extra[k]) for k in a.extra)
+
+
+def whole(path) -> tuple[tuple[object, ...], Moves | None]:
+    try:
+        p = read_program(path)
+    except InputError as e:
+        return ("refused", str(e)), None
+    return (p.blocks, *((n.line, n.column, n.word, n.message) for n in p.warnings)), p.moves
+
+
+def piecewise(path) -> tuple[tuple[object, ...], Moves | None]:
+    stream = stream_program(path)
+    try:
+        pieces = list(stream)
+    except InputError as e:
+        return ("refused", str(e)), None
+    assert max(len(p) for p in pieces) <= collecting.PIECE
+    for before, after in itertools.pairwise(pieces):
+        assert np.array_equal(before.points[-1], after.points[0])
+    return (stream.blocks, *((n.line, n.column, n.word, n.message) for n in stream.warnings)), join(pieces)
+
+
+@pytest.mark.parametrize("seed", range(300))
+def test_pieces_whole_and_careful_reading_agree(seed, monkeypatch, tmp_path):
+    """However text and moves are cut into pieces, and whoever reads a line: the same moves, reports, refusals."""
+    rng = np.random.default_rng(5000 + seed)
+    path = tmp_path / "any.nc"
+    path.write_bytes(any_program(rng, int(rng.integers(3, 250))))
+    said, moves = whole(path)
+    for size in (int(rng.integers(1, 60)), int(rng.integers(60, 5000))):
+        monkeypatch.setattr(program_module, "_PIECE", size)
+        monkeypatch.setattr(program_module, "_AFTER_JUMP", int(rng.integers(1, 200)))
+        monkeypatch.setattr(collecting, "PIECE", int(rng.integers(1, 100)))
+        for again, others in (whole(path), piecewise(path)):
+            assert again == said
+            if moves is not None:
+                alike(others, moves)
+    monkeypatch.setattr(Interpreter, "takes_plain_lines", property(lambda _: False))
+    careful, slow = whole(path)
+    assert careful == said
+    if moves is not None:
+        alike(moves, slow)
+
+
+def test_the_mixture_is_one(tmp_path, monkeypatch):
+    """Else the property above would compare nothing: most lines are read quickly, arcs and refusals are among them."""
+    got, quick, arcs = [], 0, 0
+    run = QuickReader.run
+
+    def counting(self, text, at, end, number):
+        nonlocal quick
+        after, line = run(self, text, at, end, number)
+        quick += line - number
+        return after, line
+
+    monkeypatch.setattr(QuickReader, "run", counting)
+    path = tmp_path / "any.nc"
+    blocks = 0
+    for seed in range(60):
+        path.write_bytes(any_program(np.random.default_rng(5000 + seed), 100))
+        said, moves = whole(path)
+        got.append(said[0])
+        if moves is not None:
+            arcs, blocks = arcs + len(moves.arc_index), blocks + said[0]
+    assert 5 < got.count("refused") < 45
+    assert arcs > 200
+    assert quick > blocks / 2
+
+
+@given(
+    st.integers(0, 10**16), st.integers(0, 16), st.sampled_from(["", "-", "+", "- ", " ", "\t+"]),
+    st.sampled_from(["", "0", "000"]), st.sampled_from(["", " ", "(a)", ";b", "\r"]),
+)  # fmt: skip
+def test_numbers_of_any_length_are_read_as_float_would(digits, decimals, front, zeros, behind):
+    """Both readers, whatever the number of digits."""
+    text = f"{digits:0{decimals}d}"
+    text = text[: len(text) - decimals] + "." + text[len(text) - decimals :]
+    value = float(f"{front.strip()}{text}")
+    if abs(value) < 1e7:
+        m = read_text(f"G21 G0 Z1\nX{front}{zeros}{text}{behind}\nZ2").moves
+        assert m.points[-1, 0] == value
 
 
 @given(st.decimals(min_value=-9999, max_value=9999, places=6), st.sampled_from(["", "+", "0", "00"]))
