@@ -1,0 +1,704 @@
+"""The loops that see every move, compiled: plain, one after the other, nothing that knows a Machine or a Moves.
+
+All of them stand in this one file, so that a change anywhere makes the compiled copies on disk stale together. Speeds
+are squared [mm2/s2] where the name says ``speed2``. A window is a stretch of moves whose first junction has a known
+speed; whole programs are one window, and ``final`` says that the program ends with it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numba import njit  # type: ignore[import-untyped,unused-ignore]
+
+from shopcalc.moves import Kind, Stop
+
+_RAPID, _LINE, _ARC = int(Kind.RAPID), int(Kind.LINE), int(Kind.ARC)
+_DWELL, _CHANGE, _STOP, _SPINDLE = int(Kind.DWELL), int(Kind.CHANGE), int(Kind.STOP), int(Stop.SPINDLE_START)
+
+#: What bounds the speed at a junction (``why``).
+NEIGHBOUR, CORNER, BEND, LOOK_AHEAD, FULL_STOP = 0, 1, 2, 3, 4
+#: What set the time of a move (``held``); the order of ``results.HELD_BACK``.
+(
+    ASKED, AXIS, ARC_SPEED, CORNER_IN, CORNER_OUT, STANDSTILL, CURVATURE, KNOWN_AHEAD, ACCELERATION, JERK, BLOCKS,
+    UNKNOWN, STANDING,
+) = range(13)  # fmt: skip
+#: Corner rules.
+NONE, TOLERANCE, SPEED_JUMP, STOPPING = 0, 1, 2, 3
+#: Rows of the table of reciprocal limits.
+RAPID_ROW, FEED_ROW, ACCELERATION_ROW, JUMP_ROW = 0, 1, 2, 3
+
+CHORD = 0.3  # mm; shorter chords carry more rounding noise than curvature
+_SHARPEST_BEND = math.cos(math.radians(30))  # a sharper turn is a corner, not a curve
+
+
+def _compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Compile when first called, keep the result on disk; results are those of the same loops in plain Python."""
+    compiled: Callable[..., Any] = njit(cache=True, nogil=True, error_model="numpy")(function)
+    return compiled
+
+
+@_compiled
+def _corner_speed2(rule, tolerance, bend2, across, jump):  # type: ignore[no-untyped-def]
+    """Squared speed through one corner from |d|^2, max |d_k| / A_k and max |d_k| / J_k."""
+    if rule == 3:
+        return 0.0
+    if rule == 1 and bend2 > 1e-24:
+        half = math.sqrt(max(0.0, 1.0 - bend2 / 4.0))  # h, because before . after = 1 - |d|^2 / 2
+        if half < 1e-9:
+            return 0.0  # straight back: a full stop whatever the limits
+        if across > 0.0:
+            return 4.0 * tolerance * half * (1.0 + half) / (math.sqrt(bend2) * across)
+    if rule == 2 and jump > 0.0:
+        return 1.0 / (jump * jump)
+    return math.inf
+
+
+@_compiled
+def corner_speeds2(before, after, inverse, counted, rule, tolerance, out):  # type: ignore[no-untyped-def]
+    """Squared speeds of many corners over any number of axes; ``counted`` axes enter |d|."""
+    for i in range(before.shape[0]):
+        bend2 = across = jump = 0.0
+        for k in range(before.shape[1]):
+            turn = abs(after[i, k] - before[i, k])
+            if turn > 0.0:
+                if counted[k]:
+                    bend2 += turn * turn
+                across = max(across, turn * inverse[0, k])
+                jump = max(jump, turn * inverse[1, k])
+        out[i] = _corner_speed2(rule, tolerance, bend2, across, jump)
+
+
+@_compiled
+def limits_and_corners(  # type: ignore[no-untyped-def]
+    points, kind, feed, exact_stop, arc_index, arc_centre, arc_sweep, arc_plane, inverse, rule, tolerance, between,
+    feed_factor, length, asked, allowed, accel, gain, bound, speed2, why, tangents,
+):  # fmt: skip
+    """Length, speeds and acceleration of each move; squared speed allowed at each junction but the first and last.
+
+    ``tangents``: (n, 6) start and end direction of each move, written when it has rows. ``gain`` is 2 a L, what the
+    squared speed can change along the move. ``why`` says what bounds each junction, ``bound`` each move's speed.
+    """
+    arcs, next_arc = arc_index.shape[0], 0
+    moved, was_rapid = False, False
+    bx = by = bz = top_before = 0.0
+    keep = tangents.shape[0] > 0
+    for i in range(kind.shape[0]):
+        k = kind[i]
+        dx, dy, dz = points[i + 1, 0] - points[i, 0], points[i + 1, 1] - points[i, 1], points[i + 1, 2] - points[i, 2]
+        size = math.sqrt(dx * dx + dy * dy + dz * dz)
+        want = math.inf if k == _RAPID else feed[i] * feed_factor
+        asked[i] = want
+        arc = next_arc < arcs and arc_index[next_arc] == i
+        x = y = z = ex = ey = ez = slowest = weakest = 0.0  # slowest: seconds per mm; weakest: s2 per mm
+        top, what = math.inf, AXIS
+        if arc:
+            p = (3 - arc_plane[next_arc]) % 3  # the plane's first axis, its second and the one across
+            q, s = (p + 1) % 3, (p + 2) % 3
+            op, oq = points[i, p] - arc_centre[next_arc, p], points[i, q] - arc_centre[next_arc, q]
+            sweep = arc_sweep[next_arc]
+            axial = points[i + 1, s] - points[i, s]
+            radius = math.sqrt(op * op + oq * oq)
+            around = radius * sweep
+            size = math.sqrt(around * around + axial * axial)
+            next_arc += 1
+            if size > 0.0:
+                around, axial = around / size, axial / size
+                angle = math.atan2(oq, op)
+                first, second = -math.sin(angle) * around, math.cos(angle) * around
+                last, final = -math.sin(angle + sweep) * around, math.cos(angle + sweep) * around
+                if p == 0:
+                    x, y, z, ex, ey, ez = first, second, axial, last, final, axial
+                elif p == 2:
+                    z, x, y, ez, ex, ey = first, second, axial, last, final, axial
+                else:
+                    y, z, x, ey, ez, ex = first, second, axial, last, final, axial
+                share, along = abs(around), abs(axial)
+                hold = max(inverse[ACCELERATION_ROW, p], inverse[ACCELERATION_ROW, q])
+                if share > 0.0:
+                    if hold > 0.0:
+                        top, what = math.sqrt(radius / hold) / share, ARC_SPEED
+                        weakest = share * hold
+                    slowest = share * max(inverse[FEED_ROW, p], inverse[FEED_ROW, q])
+                if along > 0.0:
+                    slowest = max(slowest, along * inverse[FEED_ROW, s])
+                    weakest = max(weakest, along * inverse[ACCELERATION_ROW, s])
+        elif size > 0.0 and k <= _ARC:
+            x, y, z = dx / size, dy / size, dz / size
+            ex, ey, ez = x, y, z
+            row = RAPID_ROW if k == _RAPID else FEED_ROW
+            ax, ay, az = abs(x), abs(y), abs(z)
+            if ax > 0.0:
+                slowest, weakest = ax * inverse[row, 0], ax * inverse[ACCELERATION_ROW, 0]
+            if ay > 0.0:
+                slowest, weakest = max(slowest, ay * inverse[row, 1]), max(weakest, ay * inverse[ACCELERATION_ROW, 1])
+            if az > 0.0:
+                slowest, weakest = max(slowest, az * inverse[row, 2]), max(weakest, az * inverse[ACCELERATION_ROW, 2])
+        moves = size > 0.0 and k <= _ARC
+        length[i] = size if moves else 0.0
+        if slowest > 0.0 and 1.0 / slowest <= top:
+            top, what = 1.0 / slowest, AXIS
+        if want <= top:  # not where no feed is known
+            top, what = want, ASKED
+        allowed[i], bound[i] = top, what
+        accel[i] = 1.0 / weakest if weakest > 0.0 else math.inf
+        gain[i] = 2.0 * accel[i] * size if moves else 0.0
+        if keep:
+            tangents[i, 0], tangents[i, 1], tangents[i, 2] = x, y, z
+            tangents[i, 3], tangents[i, 4], tangents[i, 5] = ex, ey, ez
+        if i > 0:
+            if not (moved and moves) or exact_stop[i - 1] or (between and was_rapid != (k == _RAPID)):
+                speed2[i], why[i] = 0.0, FULL_STOP
+            else:
+                least = min(top, top_before)
+                cap, reason = least * least, NEIGHBOUR
+                tx, ty, tz = abs(x - bx), abs(y - by), abs(z - bz)
+                bend2 = tx * tx + ty * ty + tz * tz
+                if bend2 > 0.0 or rule == STOPPING:
+                    across = jump = 0.0
+                    if rule == TOLERANCE:
+                        across = max(
+                            tx * inverse[ACCELERATION_ROW, 0],
+                            max(ty * inverse[ACCELERATION_ROW, 1], tz * inverse[ACCELERATION_ROW, 2]),
+                        )
+                    elif rule == SPEED_JUMP:
+                        if tx > 0.0:
+                            jump = tx * inverse[JUMP_ROW, 0]
+                        if ty > 0.0:
+                            jump = max(jump, ty * inverse[JUMP_ROW, 1])
+                        if tz > 0.0:
+                            jump = max(jump, tz * inverse[JUMP_ROW, 2])
+                    through = _corner_speed2(rule, tolerance, bend2, across, jump)
+                    if through < cap:
+                        cap, reason = through, CORNER
+                speed2[i], why[i] = cap, reason
+        moved, was_rapid, top_before, bx, by, bz = moves, k == _RAPID, top, ex, ey, ez
+
+
+@_compiled
+def _bend(points, middle, end, start, size, unit, out):  # type: ignore[no-untyped-def]
+    """Bend at ``middle`` between the chord of ``unit`` and ``size`` that ends there and the one to ``end``."""
+    size2 = 0.0
+    for k in range(3):
+        out[k] = points[end, k] - start[k]
+        size2 += out[k] * out[k]
+    size2 = math.sqrt(size2)
+    for k in range(3):
+        out[k] = 2.0 * (out[k] / size2 - unit[k]) / (size + size2) if size > 0.0 and size2 > 0.0 else 0.0
+
+
+@_compiled
+def _fill(length, bends, begin, end, lead, total, first, low, high):  # type: ignore[no-untyped-def]
+    """Bends within one chord from junction ``begin`` (-1: before the window, by ``lead``) to ``end``, straight."""
+    walked = lead
+    for j in range(begin + 1, end):
+        if j > 0:
+            walked += length[j - 1]
+        share = 1.0 if first else walked / total
+        for k in range(3):
+            bends[j, k] = high[k] if first else low[k] + (high[k] - low[k]) * share
+    if end >= 0:
+        for k in range(3):
+            bends[end, k] = high[k]
+
+
+@_compiled
+def bends_of_chords(points, kind, length, carried, final, share, limit, speed2, why, bends, mark):  # type: ignore[no-untyped-def]
+    """Curvature that fine chords stand for, at each junction (signed, axis by axis), and the speeds it allows.
+
+    Lines that turn by no more than 30 degrees from one to the next make a run. Within it, chords of at least 0.3 mm
+    along the path (the last one may be shorter) are joined, the bend at their ends is d over their mean length, and
+    changes evenly between. Where a run begins or ends there is a corner and no bend; the first and the last chord
+    keep the bend of their one inner end. ``mark``: 2 no run goes through, 1 chords meet, 0 within a chord.
+
+    Returns the last junction whose bend no later move can change.
+    """
+    n = kind.shape[0]
+    active, first, walked = carried[0] != 0.0, carried[1] != 0.0, carried[2]
+    start, low, high, ahead, unit = carried[3:6].copy(), carried[6:9].copy(), np.zeros(3), np.zeros(3), np.zeros(3)
+    anchor, lead = -1, walked  # the junction whose bend is known already
+    closed, middle, size, total = False, 0, 0.0, 0.0  # whether a whole chord lies behind the anchor
+    mark[0] = 2
+    if active:
+        mark[0] = 0
+        if walked == 0.0:
+            anchor, mark[0] = 0, 1
+            bends[0, 0], bends[0, 1], bends[0, 2] = low[0], low[1], low[2]
+    for i in range(n + 1):
+        line = i < n and kind[i] == _LINE and length[i] > 0.0
+        goes_on = active and line
+        if goes_on and i > 0:
+            dot = 0.0
+            for k in range(3):
+                dot += (points[i + 1, k] - points[i, k]) * (points[i, k] - points[i - 1, k])
+            goes_on = dot >= _SHARPEST_BEND * length[i] * length[i - 1]
+        if active and not goes_on and (i < n or final):
+            if closed and walked > 0.0:
+                _bend(points, middle, i, start, size, unit, high)
+                _fill(length, bends, anchor, middle, lead, total, first, low, high)
+                _fill(length, bends, middle, i, 0.0, 1.0, True, high, high)
+            elif not first:
+                _fill(length, bends, anchor, i, 0.0, 1.0, True, low, low)
+            bends[i, 0] = bends[i, 1] = bends[i, 2] = 0.0
+            mark[i] = 2
+            active = False
+        if not line:
+            if i > 0 and not active:
+                mark[i] = 2
+            continue
+        if not goes_on:
+            active, first, closed, walked, anchor, lead = True, True, False, 0.0, i, 0.0
+            mark[i] = 2
+            for k in range(3):
+                start[k], low[k] = points[i, k], 0.0
+        walked += length[i]
+        mark[i + 1] = 0
+        if walked >= CHORD:
+            if closed:
+                _bend(points, middle, i + 1, start, size, unit, ahead)
+                _fill(length, bends, anchor, middle, lead, total, first, low, ahead)
+                anchor, lead, first = middle, 0.0, False
+                low[0], low[1], low[2] = ahead[0], ahead[1], ahead[2]
+            size = 0.0
+            for k in range(3):
+                unit[k] = points[i + 1, k] - start[k]
+                size += unit[k] * unit[k]
+            size = math.sqrt(size)
+            for k in range(3):
+                unit[k] = unit[k] / size if size > 0.0 else 0.0
+                start[k] = points[i + 1, k]
+            closed, middle, total, walked = True, i + 1, walked, 0.0
+            mark[i + 1] = 1
+    known = n
+    if active and not final:
+        known = max(0, anchor)
+    for j in range(known + 1):
+        for k in range(3):
+            if not share and j > 0 and bends[j, k] != 0.0:
+                cap = limit[k] / abs(bends[j, k])
+                if cap < speed2[j]:
+                    speed2[j], why[j] = cap, BEND
+            if share and j < known:
+                both = abs(bends[j, k]) + abs(bends[j + 1, k])
+                if both > 0.0:
+                    cap = 2.0 * limit[k] / both
+                    for at in range(max(1, j), j + 2):
+                        if cap < speed2[at]:
+                            speed2[at], why[at] = cap, BEND
+                    for at in range(max(1, j), j + 2):
+                        if bends[at, k] != 0.0 and limit[k] / abs(bends[at, k]) < speed2[at]:
+                            speed2[at], why[at] = limit[k] / abs(bends[at, k]), BEND
+    return known - 1 if share and active and not final else known
+
+
+@_compiled
+def _limit_to_known(speed2, why, gain, ahead, end):  # type: ignore[no-untyped-def]
+    """Lower junction i to what moves i .. i + ahead - 1 can brake away (all that are left, at the program's end).
+
+    Each sum of so many neighbours is the end of one block and the beginning of the next, so nothing is subtracted.
+    """
+    n = gain.shape[0]
+    if ahead <= 0:
+        for i in range(1, end + 1):
+            speed2[i], why[i] = 0.0, LOOK_AHEAD
+        return
+    ahead = min(ahead, n)
+    rest = np.zeros(ahead)
+    for begin in range(0, end + 1, ahead):
+        total = 0.0
+        for j in range(ahead - 1, -1, -1):
+            if begin + j < n:
+                total += gain[begin + j]
+            rest[j] = total
+        total = 0.0
+        for j in range(min(ahead, end + 1 - begin)):
+            known = rest[j] + total
+            if begin + j > 0 and known < speed2[begin + j]:
+                speed2[begin + j], why[begin + j] = known, LOOK_AHEAD
+            if begin + ahead + j < n:
+                total += gain[begin + ahead + j]
+
+
+@_compiled
+def _reach(points, bends, limit, gain, length, move, known, other, speed2):  # type: ignore[no-untyped-def]
+    """Largest squared speed at junction ``other`` of a move from that at ``known``, bends using up their share.
+
+    |u_j| (w' - w) <= 2 L A_j - L (w |k_j| + w' |k'_j|) for each axis j, solved for w'; where the bend turns the axis
+    around within the move the bend alone is the bound, so the slope does not fall below zero.
+    """
+    out = speed2 + gain[move]
+    size = length[move]
+    for k in range(3):
+        if limit[k] < math.inf:
+            along = abs(points[move + 1, k] - points[move, k]) / size
+            slope = along - size * abs(bends[known, k])
+            top = 2.0 * size * limit[k]
+            if slope > 0.0:
+                top += speed2 * slope
+            bottom = along + size * abs(bends[other, k])
+            if top < out * bottom:
+                out = top / bottom
+    return out
+
+
+@_compiled
+def junction_speeds(  # type: ignore[no-untyped-def]
+    speed2, why, gain, length, points, bends, limit, look_ahead, end, final
+):
+    """Largest squared junction speeds within the caps that the accelerations can join, in place up to ``end``.
+
+    Returns the last junction whose speed, and with it all before, no later move can change: the plan is made once
+    open at ``end`` and once with a stop there, and what both agree on stands.
+    """
+    share = bends.shape[0] > 0
+    if look_ahead > 0:
+        _limit_to_known(speed2, why, gain, look_ahead - 1, end)
+    if final:
+        speed2[end], why[end] = 0.0, FULL_STOP
+    for i in range(end - 1, 0, -1):
+        if speed2[i] > 0.0:
+            if share and length[i] > 0.0:
+                reached = _reach(points, bends, limit, gain, length, i, i + 1, i, speed2[i + 1])
+            else:
+                reached = speed2[i + 1] + gain[i]
+            if reached < speed2[i]:
+                speed2[i], why[i] = reached, why[i + 1]
+    agreed, low = end, speed2[end]
+    closed = np.zeros(1)
+    if not final and speed2[end] > 0.0:
+        low = 0.0
+        count = 1
+        closed = np.empty(64)
+        closed[0] = 0.0
+        while agreed > 0 and low < speed2[agreed]:
+            agreed -= 1
+            if agreed == 0:
+                break
+            if share and length[agreed] > 0.0:
+                low = _reach(points, bends, limit, gain, length, agreed, agreed + 1, agreed, low)
+            else:
+                low += gain[agreed]
+            low = min(low, speed2[agreed])
+            if count == closed.shape[0]:
+                more = np.empty(2 * count)
+                more[:count] = closed
+                closed = more
+            closed[count] = low
+            count += 1
+    for i in range(end):
+        if speed2[i + 1] > 0.0:
+            if share and length[i] > 0.0:
+                reached = _reach(points, bends, limit, gain, length, i, i, i + 1, speed2[i])
+            else:
+                reached = speed2[i] + gain[i]
+            if reached < speed2[i + 1]:
+                speed2[i + 1], why[i + 1] = reached, why[i]
+    if final:
+        return end
+    while agreed < end and closed[end - agreed - 1] >= speed2[agreed + 1]:
+        agreed += 1
+    return agreed
+
+
+@_compiled
+def _ramp(change, a, jerk):  # type: ignore[no-untyped-def]
+    """Seconds between two speeds: dv/a + a/J once a is reached, else 2 sqrt(dv/J)."""
+    return change / a + a / jerk if change >= a * a / jerk else 2.0 * math.sqrt(max(0.0, change) / jerk)
+
+
+@_compiled
+def _gradual_extra(run, v0, v1, top, a, jerk):  # type: ignore[no-untyped-def]
+    """Seconds that gradual acceleration adds to a hump of length ``run`` from v0 over at most ``top`` to v1.
+
+    Where both ramps do not fit the top is lowered: with x = sqrt(top - max(v0, v1)) the length they need is convex
+    and rising, so Newton's steps from above come down to the answer.
+    """
+    floor = max(v0, v1)
+    high = max(top, floor)
+    peak = high
+    need = (2.0 * high * high - v0 * v0 - v1 * v1) / (2.0 * a)
+    if need > run:
+        peak = min(high, max(floor, math.sqrt(a * run + (v0 * v0 + v1 * v1) / 2.0)))
+        need = (2.0 * peak * peak - v0 * v0 - v1 * v1) / (2.0 * a)
+    before = (2.0 * peak - v0 - v1) / a
+    if peak > 0.0:
+        before += max(0.0, run - need) / peak
+    peak = high
+    x = math.sqrt(high - floor)
+    for _ in range(60):
+        up, down = _ramp(peak - v0, a, jerk), _ramp(peak - v1, a, jerk)
+        need = ((peak + v0) * up + (peak + v1) * down) / 2.0
+        if need <= run or x == 0.0:
+            break
+        slope = x * (up + down)
+        for v in (v0, v1):
+            change = peak - v
+            steep = 1.0 / a if change >= a * a / jerk else 1.0 / math.sqrt(change * jerk)
+            slope += (peak + v) * x * steep
+        step = (need - run) / slope
+        x = max(0.0, x - step)
+        peak = floor + x * x
+        if step <= 1e-15 * x:
+            break
+    up, down = _ramp(peak - v0, a, jerk), _ramp(peak - v1, a, jerk)
+    gradual = up + down
+    if peak > 0.0:
+        gradual += max(0.0, run - ((peak + v0) * up + (peak + v1) * down) / 2.0) / peak
+    slower = min(v0, v1)
+    if slower > 0.0:
+        gradual = min(gradual, run / slower)  # a control may always stay at the lower speed: ripples cost no more
+    return max(0.0, gradual - before)
+
+
+@_compiled
+def _finish(  # type: ignore[no-untyped-def]
+    i, extra, least_time, asked, seconds, lost_limits, lost_ramps, lost_jerk, lost_blocks, held, slowest
+):
+    """Add the wait for the next block and name what set the move's time."""
+    lost_jerk[i] = extra
+    total = seconds[i] + extra
+    wait = max(0.0, least_time - total)
+    lost_blocks[i] = wait
+    if math.isnan(asked[i]):
+        seconds[i] = lost_limits[i] = lost_ramps[i] = lost_jerk[i] = lost_blocks[i] = math.nan
+        held[i] = UNKNOWN
+        return
+    seconds[i] = total + wait
+    most, what = lost_limits[i], held[i]
+    if lost_ramps[i] > most:
+        most, what = lost_ramps[i], slowest[i]
+    if extra > most:
+        most, what = extra, JERK
+    if wait > most:
+        most, what = wait, BLOCKS
+    held[i] = what if most > 0.01 * seconds[i] else ASKED
+
+
+@_compiled
+def times(  # type: ignore[no-untyped-def]
+    kind, value, points, length, asked, allowed, accel, gain, speed2, why, bends, limit, jerk, least_time, change,
+    spindle_start, valley, end, final, speed, peak, seconds, lost_limits, lost_ramps, lost_jerk, lost_blocks, held,
+    slowest,
+):  # fmt: skip
+    """Seconds of moves 0 .. end - 1 and what held them back.
+
+    Under jerk the plan is cut into humps: up, along, down. A hump begins with the first speeding up after a slowing
+    down, after every standing move, and within a long stretch of even speed, where enough of it lies on both sides for
+    any ramp (so that no hump grows without end). Returns the number of moves whose hump is complete, and whether the
+    next begins in a valley.
+    """
+    share = bends.shape[0] > 0
+    gradual = jerk < math.inf
+    speed[0] = math.sqrt(speed2[0])
+    is_open, hump, fell, fell_at_begin = False, 0, valley, valley
+    run = slow = rise = top = enter = 0.0  # of the open hump
+    even, split = 0.0, -1  # length of even speed so far; where the hump may be split
+    run2 = slow2 = rise2 = top2 = 0.0  # of its part behind the split
+    for i in range(end + 1):
+        size = length[i] if i < end else 0.0
+        if i < end:
+            speed[i + 1] = math.sqrt(speed2[i + 1])
+        begins = False
+        v0 = v1 = best = rounding = ramp_time = 0.0
+        if size > 0.0:
+            v0, v1, w0, w1, a, fastest = speed[i], speed[i + 1], speed2[i], speed2[i + 1], accel[i], allowed[i]
+            best2 = (w0 + w1 + gain[i]) / 2.0
+            if share:
+                best2 = math.inf
+                for k in range(3):
+                    low, high = abs(bends[i, k]), abs(bends[i + 1, k])
+                    along = abs(points[i + 1, k] - points[i, k])
+                    if low + high > 0.0:
+                        best2 = min(best2, 2.0 * limit[k] / (low + high))
+                        left = (limit[k] - (w0 * low + w1 * high) / 2.0) * size
+                        if left < a * along:
+                            a = left / along
+                a = max(a, abs(w1 - w0) / (2.0 * size))
+                accel[i] = a
+                best2 = min(best2, (w0 + w1) / 2.0 + a * size)
+            best = fastest if fastest * fastest <= best2 else math.sqrt(best2)
+            best = max(best, max(v0, v1))
+            peak[i] = best
+            climb, fall = best - v0, best - v1
+            up = down = walked = 0.0
+            if 0.0 < a < math.inf:
+                up, down = climb / a, fall / a
+                walked = ((best + v0) * up + (best + v1) * down) / 2.0
+            ramp_time = up + down
+            time = ramp_time
+            if best == math.inf:
+                time = 0.0  # no limit at all is known: no time either
+            elif size > walked:
+                time += (size - walked) / best
+            ideal = size / asked[i]
+            free = size / fastest
+            seconds[i] = time
+            lost_limits[i], lost_ramps[i] = free - ideal, time - free
+            # where most of the ramps' time went
+            begin_loss = up - (best + v0) * up / 2.0 / fastest
+            end_loss = down - (best + v1) * down / 2.0 / fastest
+            even_loss = time - free - begin_loss - end_loss
+            reason, what = why[i], CORNER_IN
+            if end_loss > begin_loss:
+                reason, what = why[i + 1], CORNER_OUT
+            if reason == BEND or (share and even_loss > max(begin_loss, end_loss)):
+                what = CURVATURE
+            elif reason == LOOK_AHEAD:
+                what = KNOWN_AHEAD
+            elif reason == NEIGHBOUR or best < fastest * (1.0 - 1e-9):
+                what = ACCELERATION
+            elif reason == FULL_STOP:
+                what = STANDSTILL
+            slowest[i] = what
+            if not gradual:
+                _finish(
+                    i, 0.0, least_time, asked, seconds, lost_limits, lost_ramps, lost_jerk, lost_blocks, held, slowest
+                )
+                continue
+            lost_jerk[i] = ramp_time
+            rounding = 1e-9 * (1.0 + best)
+            begins = not is_open or (climb > rounding and fell)
+        elif i < end:
+            peak[i] = lost_limits[i] = lost_ramps[i] = lost_jerk[i] = lost_blocks[i] = seconds[i] = 0.0
+            held[i] = STANDING
+            if kind[i] == _DWELL:
+                seconds[i] = value[i]
+            elif kind[i] == _CHANGE:
+                seconds[i] = change
+            elif kind[i] == _STOP and value[i] == _SPINDLE:
+                seconds[i] = spindle_start
+        elif not final:
+            break  # the open hump waits for what comes
+        # under jerk: close what ends in front of this move
+        if is_open and (begins or size == 0.0):
+            if split >= 0:
+                run, slow, rise, top = run + run2, slow + slow2, rise + rise2, max(top, top2)
+            factor = 0.0
+            if slow > 0.0 and top < math.inf:
+                factor = _gradual_extra(run, enter, speed[i], top, rise / slow, jerk) / slow
+            for j in range(hump, i):
+                _finish(
+                    j, lost_jerk[j] * factor, least_time, asked, seconds, lost_limits, lost_ramps, lost_jerk,
+                    lost_blocks, held, slowest,
+                )  # fmt: skip
+            is_open, fell = False, False
+        if size == 0.0:
+            continue
+        if not is_open:
+            is_open, hump, enter, split, even = True, i, v0, -1, 0.0
+            fell_at_begin = fell
+            run = slow = rise = top = 0.0
+        climbs, falls = best - v0 > rounding, best - v1 > rounding
+        if (climbs or falls) and split >= 0:
+            run, slow, rise, top, split = run + run2, slow + slow2, rise + rise2, max(top, top2), -1
+        if split >= 0:
+            run2, slow2, rise2, top2 = (
+                run2 + size,
+                slow2 + ramp_time,
+                rise2 + (best - v0) + (best - v1),
+                max(top2, best),
+            )
+        else:
+            run, slow, rise, top = run + size, slow + ramp_time, rise + (best - v0) + (best - v1), max(top, best)
+        if climbs:
+            fell = False
+        if falls:
+            fell = True
+        even = 0.0 if climbs or falls else even + size
+        enough = 2.0 * best * math.sqrt(best / jerk)
+        if split >= 0 and run2 >= enough:
+            factor = 0.0
+            if slow > 0.0 and top < math.inf:
+                factor = _gradual_extra(run, enter, speed[split], top, rise / slow, jerk) / slow
+            for j in range(hump, split):
+                _finish(
+                    j, lost_jerk[j] * factor, least_time, asked, seconds, lost_limits, lost_ramps, lost_jerk,
+                    lost_blocks, held, slowest,
+                )  # fmt: skip
+            hump, enter, fell_at_begin = split, speed[split], fell
+            run, slow, rise, top, even, split = run2, slow2, rise2, top2, run2, -1
+        if split < 0 and even > 0.0 and even >= enough:
+            split = i + 1
+            run2 = slow2 = rise2 = top2 = 0.0
+    if is_open:
+        return hump, fell_at_begin
+    return end, False
+
+
+@_compiled
+def add_up(  # type: ignore[no-untyped-def]
+    kind, points, travel, length, seconds, asked, allowed, accel, speed, peak, why, lost_limits, lost_ramps, lost_jerk,
+    lost_blocks, step, edges, lowest, offset, kinds, causes, extents, bands, places,
+):  # fmt: skip
+    """Add a window to the sums: ``kinds`` (2, 6), ``causes`` (13,), ``extents`` (3, 2), ``bands`` (b, 3), ``places``.
+
+    ``kinds``: seconds and lengths; ``causes`` in the order of ``results.CAUSES`` and then length / feed; ``bands``:
+    seconds, length and lost seconds of each depth band, of ``step`` from ``lowest`` on or between ``edges``;
+    ``places``: (p, 2) the moves that lost most, most first: seconds and number.
+    """
+    for i in range(kind.shape[0]):
+        k = kind[i]
+        spent = seconds[i]
+        kinds[0, k] += spent
+        kinds[1, k] += travel[i]
+        if k <= _ARC:
+            for axis in range(3):
+                low, high = points[i, axis], points[i + 1, axis]
+                extents[axis, 0] = min(extents[axis, 0], min(low, high))
+                extents[axis, 1] = max(extents[axis, 1], max(low, high))
+        if k == _RAPID:
+            causes[9] += spent
+        elif k == _CHANGE:
+            causes[11] += spent
+        elif k > _ARC:
+            causes[10] += spent
+        else:
+            lost = lost_limits[i] + lost_ramps[i] + lost_jerk[i] + lost_blocks[i]
+            causes[0] += spent - lost
+            causes[1] += lost_limits[i]
+            causes[7] += lost_jerk[i]
+            causes[8] += lost_blocks[i]
+            if length[i] > 0.0:
+                causes[12] += length[i] / asked[i]
+                a, v0, v1, best = accel[i], speed[i], speed[i + 1], peak[i]
+                left = lost_ramps[i]
+                if 0.0 < a < math.inf:
+                    climb = (best - v0) / a
+                    begin_loss = climb - (best + v0) * climb / 2.0 / allowed[i]
+                    fall = (best - v1) / a
+                    end_loss = fall - (best + v1) * fall / 2.0 / allowed[i]
+                    if left - begin_loss - end_loss > 1e-9 * spent:  # an even speed below the allowed one: a bend's
+                        causes[4] += left - begin_loss - end_loss
+                        left = begin_loss + end_loss
+                    causes[_cause(why[i])] += begin_loss
+                    left -= begin_loss
+                causes[_cause(why[i + 1])] += left
+            if bands.shape[0] > 0:
+                z = min(points[i, 2], points[i + 1, 2]) + 1e-6  # a level counts to the band above it, rounding or not
+                band = math.floor(z / step) - lowest if step > 0.0 else int(np.searchsorted(edges, z))
+                bands[band, 0] += spent
+                bands[band, 1] += travel[i]
+                bands[band, 2] += lost
+            last = places.shape[0] - 1
+            if last >= 0 and lost > places[last, 0]:
+                while last > 0 and lost > places[last - 1, 0]:
+                    places[last, 0], places[last, 1] = places[last - 1, 0], places[last - 1, 1]
+                    last -= 1
+                places[last, 0], places[last, 1] = lost, offset + i
+
+
+@_compiled
+def _cause(why):  # type: ignore[no-untyped-def]
+    """Place in ``results.CAUSES`` of what bounds a junction."""
+    if why == CORNER:
+        return 2
+    if why == FULL_STOP:
+        return 3
+    if why == BEND:
+        return 4
+    if why == LOOK_AHEAD:
+        return 5
+    return 6
