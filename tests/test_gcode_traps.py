@@ -100,7 +100,6 @@ def test_corners_to_be_rounded_are_reported_and_timed_sharp():
         ("G21\nM0 M1", (2, 4)),
         ("G21\nM9 M8", (2, 4)),
         ("G21\nG4 G92 X1", (2, 4)),
-        ("G21\nG98 G81 X20 G91 Y45 G90 R5 Z-5 K8", (2, 21)),
         ("G20 G21 X1", (1, 5)),
         ("G21 F60\nG2 X5 R5 I2", (2, 10)),
         ("G21 F60 G90.1\nG2 X5 I2", (2, 7)),
@@ -327,3 +326,20 @@ def test_moves_behind_the_end_and_positions_that_are_no_numbers_cannot_be_writte
         write_program(end, title="t")
     with pytest.raises(ValueError, match="not a number"):
         write_program(from_lists([(0, 0, 0), (float("nan"), 0, 0)], [Kind.RAPID]), title="t")
+
+
+def test_g90_and_g91_in_one_block_count_for_the_words_behind_them():
+    """As some controls take it: holes 45 mm apart in y from (20, 45) on, all as deep (common practice, no source)."""
+    text = "G21 G0 Z10 F60\nG98 G81 X20 G91 Y45 G90 R5 Z-5 K8"
+    p = read_text(text)
+    low = p.moves.points[1:][p.moves.kind == Kind.LINE]
+    assert low.tolist() == [[20, 45 * (k + 1), -5] for k in range(8)]
+    assert [n.word for n in p.warnings] == ["G90"]
+    assert ends("G21 G0 X5 Y5\nX1 G91 Y1 G90")[1] == [1, 6, 0]
+    assert ends("G21 G0 X5 Y5\nG91\nX1 G90 Y1 G91\nX1")[1:] == [[6, 1, 0], [7, 1, 0]]
+
+
+def test_a_letter_twice_with_the_same_number_counts_once():
+    assert ends("G21\nG0x0x0y1") == [[0, 1, 0]]
+    assert notes("G21\nG0x0x0y1") == [(2, 5, "x0")]
+    assert refused("G21\nG0x0x1y1") == (2, 5)

@@ -56,12 +56,25 @@ class Block:
         All other words by letter; whoever uses one takes it out, and what is left over is reported.
     comment : str
         What stands in the line's comments.
+    mixed : mapping
+        Where G90 and G91 stand in one block: the one in front of each word, None in front of the first.
+    was_absolute : bool
+        Whether positions were absolute before the block.
     """
 
     modal: dict[str, Word] = field(default_factory=dict)
     unknown: list[Word] = field(default_factory=list)
     given: dict[str, Word] = field(default_factory=dict)
     comment: str = ""
+    mixed: dict[str, float | None] = field(default_factory=dict)
+    was_absolute: bool = True
+
+    def absolute(self, letter: str, otherwise: bool) -> bool:
+        """Whether a word's number is a position, not a way."""
+        if letter not in self.mixed:
+            return otherwise
+        said = self.mixed[letter]
+        return self.was_absolute if said is None else said == 90
 
     def code(self, group: str) -> float | None:
         """Number of the word of a group, None when there is none."""
@@ -107,6 +120,7 @@ def sort_words(words: list[Word], comment: str, reports: Reports) -> Block:
         When two words contradict each other, or one is not understood that may move the machine.
     """
     block = Block(comment=comment)
+    _sort_mixed(words, block, reports)
     for w in words:
         if w.letter == "G":
             _sort_g(w, block, reports)
@@ -117,6 +131,8 @@ def sort_words(words: list[Word], comment: str, reports: Reports) -> Block:
         elif w.letter == "E":
             reports.refuse(w, f"'{w.text}': E words and numbers with an exponent are not understood",
                            "write the number out, or take the word out")  # fmt: skip
+        elif w.letter in block.given and block.given[w.letter].value == w.value:
+            reports.note(w, f"'{w.letter}' stands twice in one block, with the same number")
         elif w.letter in block.given:
             reports.refuse(w, f"'{w.letter}' stands twice in one block", "keep one of them")
         else:
@@ -131,6 +147,20 @@ def sort_words(words: list[Word], comment: str, reports: Reports) -> Block:
     return block
 
 
+def _sort_mixed(words: list[Word], block: Block, reports: Reports) -> None:
+    """Note for each word whether G90 or G91 stands in front of it, where a block holds both."""
+    modes = [w for w in words if w.letter == "G" and w.value in (90, 91)]
+    if len({w.value for w in modes}) < 2:
+        return
+    reports.note(modes[1], "G90 and G91 in one block: each word counts as the one in front of it says")
+    said: float | None = None
+    for w in words:
+        if w in modes:
+            said = w.value
+        elif w.letter not in "GM":
+            block.mixed[w.letter] = said
+
+
 def _contradict(word: Word, before: Word, reports: Reports) -> None:
     reports.refuse(
         word,
@@ -141,7 +171,7 @@ def _contradict(word: Word, before: Word, reports: Reports) -> None:
 
 def _place(w: Word, group: str, block: Block, reports: Reports) -> None:
     before = block.modal.get(group)
-    if before is not None:
+    if before is not None and not (group == "distance" and block.mixed):
         if round(before.value, 4) != round(w.value, 4):
             _contradict(w, before, reports)
         reports.note(w, f"'{w.text}' stands twice in one block")

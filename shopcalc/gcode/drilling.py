@@ -70,12 +70,13 @@ class Driller:
         r_word, z_word, q_word, p_word = (block.take(letter) for letter in f"R{AXES[axial]}QP")
         if r_word is not None:
             from_old = mover.controller.incremental_r == "old"
-            base = s.offset[axial] if s.absolute else d.old_z if from_old else s.at[axial]
+            base = s.offset[axial] if block.absolute("R", s.absolute) else d.old_z if from_old else s.at[axial]
             d.r = float(r_word.value * s.scale + base)
         if d.r is None:
             reports.refuse(place, "a drilling cycle without R (its retract level)", "add R")
         if z_word is not None:
-            d.z = float(z_word.value * s.scale + (s.offset[axial] if s.absolute else d.r))
+            base = s.offset[axial] if block.absolute(AXES[axial], s.absolute) else d.r
+            d.z = float(z_word.value * s.scale + base)
         if d.z is None:
             reports.refuse(place, f"a drilling cycle without {AXES[axial]} (its depth)", f"add {AXES[axial]}")
         if q_word is not None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from shopcalc.gcode.blocks import Block, sort_words
+from shopcalc.gcode.claims import Claim, read_claims
 from shopcalc.gcode.cycles import CYCLES
 from shopcalc.gcode.drilling import Driller
 from shopcalc.gcode.flow import Flow
@@ -51,6 +52,7 @@ class Interpreter:
         at = np.asarray(list(start), dtype=float)
         if at.shape != (3,) or not np.isfinite(at).all():
             raise ValueError(f"start {at.tolist()} is not a position: give x, y and z in mm")
+        self._start = at
         self.state = Modal(
             at=at,
             scale=_INCH if self.controller.units == "in" else 1.0,
@@ -68,6 +70,7 @@ class Interpreter:
         self.further = "".join(a.upper() for a in machine.more_axes) if machine is not None else ""
         self._percents = 0
         self._comment = ""  # of the present line
+        self.claims: list[Claim] = []  # what its head says about the program
         self._tenths = False  # whether F counts tenths of an inch
         self.source: Source | None = None  # the program's text; a place in it is an offset and the number of a line
         self.here: Place = (0, 1)  # the line being read
@@ -89,6 +92,8 @@ class Interpreter:
             if bare.odd:
                 self.reports.note(Word("(", 0.0, text.index("(") + 1, "("), bare.odd)
             content, self._comment = bare.text, bare.comment
+            if bare.comment and not self.moved:
+                self.claims.extend(read_claims(bare.comment, number))
             if not content.strip() or self._wraps(content):
                 return
             if (skip := _SKIP.match(content)) is not None:
@@ -117,6 +122,11 @@ class Interpreter:
             self.blocks += 1
         for key, value in settings:
             self.parameters.set(key, value)
+
+    @property
+    def moved(self) -> bool:
+        """Whether the cutter has left its start."""
+        return self.state.at is not self._start
 
     def _missing(self, name: str, column: int) -> None:
         taken = "its word is left out" if self.parameters.leaves_out else "taken as 0"
@@ -262,7 +272,7 @@ class Interpreter:
                 self.reports.note(tolerance, "a path tolerance in the program: the machine's own is used")
             block.drop("Q")
         if (distance := block.code("distance")) is not None:
-            s.absolute = distance == 90
+            block.was_absolute, s.absolute = s.absolute, distance == 90
         if (arc := block.code("arc distance")) is not None:
             s.arc_absolute = arc == 90.1
         if (level := block.code("return level")) is not None:

@@ -65,7 +65,7 @@ class Mover:
         for letter in letters:
             if letter in block.given:
                 k, value = AXES.index(letter), block.given[letter].value * s.scale
-                target[k] = value + (s.offset[k] if s.absolute else s.at[k])
+                target[k] = value + (s.offset[k] if block.absolute(letter, s.absolute) else s.at[k])
                 if not abs(target[k]) < FARTHEST:
                     self.reports.refuse(
                         block.given[letter], "the position is beyond any machine", "check the number and its point"
@@ -104,7 +104,7 @@ class Mover:
         for letter in letters:
             if (word := block.take(letter)) is not None:
                 value = word.value * (1.0 if letter in "ABC" else s.scale)
-                to = value if s.absolute else self.further.get(letter, 0.0) + value
+                to = value if block.absolute(letter, s.absolute) else self.further.get(letter, 0.0) + value
                 if not abs(to) < FARTHEST:
                     self.reports.refuse(word, "the position is beyond any machine", "check the number and its point")
                 self.further[letter] = to

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from shopcalc.errors import Fault, InputError
+from shopcalc.gcode.claims import Claim
 from shopcalc.gcode.collecting import joined
 from shopcalc.gcode.interpreter import Interpreter
 from shopcalc.gcode.reports import Note, Word
@@ -39,12 +40,26 @@ class Program:
         Lines with at least one word, up to the end of the program.
     name : str
         The file's name.
+    noted : int
+        How many of the blocks gave a warning; the others were understood fully.
+    claims : tuple of Claim
+        What the comments at its head say about it.
+    scale : float
+        Millimetres per unit of length at its end.
     """
 
     moves: Moves
     warnings: tuple[Note, ...]
     blocks: int
     name: str
+    noted: int = 0
+    claims: tuple[Claim, ...] = ()
+    scale: float = 1.0
+
+    @property
+    def understood(self) -> float:
+        """Share of the blocks that gave no warning [-]."""
+        return 1.0 - min(self.noted, self.blocks) / self.blocks if self.blocks else 1.0
 
 
 def read_program(
@@ -145,6 +160,21 @@ class ProgramStream:
     def blocks(self) -> int:
         """As ``Program.blocks``, so far."""
         return self._reader.blocks
+
+    @property
+    def noted(self) -> int:
+        """Executed lines with at least one warning, so far."""
+        return self._reader.reports.noted
+
+    @property
+    def claims(self) -> tuple[Claim, ...]:
+        """As ``Program.claims``."""
+        return tuple(self._reader.claims)
+
+    @property
+    def scale(self) -> float:
+        """As ``Program.scale``, so far."""
+        return self._reader.state.scale
 
     @property
     def labels(self) -> dict[int, str]:
@@ -258,4 +288,4 @@ def stream_program(
 
 def _whole(stream: ProgramStream) -> Program:
     moves = joined(stream)
-    return Program(moves, stream.warnings, stream.blocks, stream.name)
+    return Program(moves, stream.warnings, stream.blocks, stream.name, stream.noted, stream.claims, stream.scale)
