@@ -12,6 +12,7 @@ import math
 import os
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,17 +23,16 @@ from shopcalc.errors import Fault, InputError, did_you_mean
 if TYPE_CHECKING:
     from shopcalc.cutting.relaxing import Relaxation
     from shopcalc.cutting.tuning import Setting
-    from shopcalc.gcode import Program
     from shopcalc.machines import Machine
+    from shopcalc.program_times import ProgramCache, Progress
     from shopcalc.shop import Shop
     from shopcalc.units import System
 
-#: Endings under which shops keep program text (common practice, no source), and endings that never hold one.
-PROGRAM_ENDINGS = (".nc", ".ngc", ".tap", ".gcode", ".cnc")
-_NO_PROGRAMS = (".toml", ".csv", ".ipynb", ".json", ".html", ".pdf", ".png", ".py")
 _PLACES = ("command", "job", "programs", "action", "reading")  # given by their place, not by a flag
 COMMANDS = ("quote", "time", "tune", "testcut", "new", "lab")
-_MANY = 20  # programs from which progress is worth a line
+_SOON = 1.0  # s after which progress is worth a line
+_SHOWN_EACH = 0.1  # s
+_MANY_BYTES = 20_000_000  # from which progress is told in megabytes too
 
 
 class _Parser(argparse.ArgumentParser):
@@ -69,9 +69,13 @@ def parser() -> argparse.ArgumentParser:
     quote = add("quote", "hours and price of a job")
     quote.add_argument("job", metavar="JOB.toml")
     quote.add_argument("--out", metavar="DIR", help="also write quote.txt, quote.html and hours.csv there")
-    time = add("time", "machine time of programs, from their text")
-    time.add_argument("programs", metavar="PROGRAM|FOLDER", nargs="+")
-    time.add_argument("--machine", metavar="NAME|FILE.toml", help="default: the first machine of the shop")
+    timing = add("time", "machine time of programs, from their text")
+    timing.add_argument("programs", metavar="PROGRAM|FOLDER", nargs="+")
+    timing.add_argument("--machine", metavar="NAME|FILE.toml", help="default: the first machine of the shop")
+    timing.add_argument("--by", choices=("cutter", "depth", "cause", "kind"), help="also a table of the time by this")
+    timing.add_argument("--slowest", metavar="N", type=_count, default=0, help="also the places that lose most time")
+    timing.add_argument("--workers", metavar="N", type=_count, help="processes; default: what pays")
+    timing.add_argument("--no-cache", action="store_true", help="time again what was timed before")
     tune = add("tune", "speed, feed and passes for one cut")
     for flag, meta, text in (
         ("--cutter", "ID", "from the shop's rack"),
@@ -108,6 +112,12 @@ def parser() -> argparse.ArgumentParser:
     lab.add_argument("--folder", metavar="DIR", help="where the notebooks are, or shall be copied to")
     lab.add_argument("--no-browser", action="store_true", help="print the address instead of opening it")
     return top
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 0 < int(text) < 10_000):
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number from 1 to 9999")
+    return int(text)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -237,6 +247,7 @@ def _umask() -> int:
 
 def _quote(chosen: argparse.Namespace) -> int:
     from shopcalc.jobs import estimate, open_job
+    from shopcalc.program_times.folders import PROGRAM_ENDINGS
     from shopcalc.quote import as_html, as_text, hours_csv, price
 
     if Path(chosen.job).suffix.lower() in PROGRAM_ENDINGS:
@@ -258,23 +269,55 @@ def _quote(chosen: argparse.Namespace) -> int:
 
 
 def _time(chosen: argparse.Namespace) -> int:
-    shop = _shop(chosen)
-    machine = _machine_of(shop, chosen.machine)
-    faults: list[Fault] = []
-    files = list(_program_files(chosen.programs, faults))
-    entries = [_missing(f) for f in faults]
-    for i, file in enumerate(files):
-        _progress(i, len(files))
-        entries.append(_timed(file, machine, faults))
-    _progress(len(files), len(files))
-    times = [e["time_s"] for e in entries]
-    total = None if any(t is None for t in times) else sum(times)
+    from shopcalc.program_times import ProgramCache, ProgramTime, Refused, programs_in, time_programs
+
+    cache = None if chosen.no_cache else ProgramCache()
+    line = _ProgressLine()
+    try:
+        machine = _machine_for(chosen, cache)
+        files, faults = programs_in(chosen.programs)
+        told = line.show if sys.stderr.isatty() else None
+        timed = time_programs(files, machine, cache=cache, workers=chosen.workers, progress=told)
+    finally:
+        line.clear()
+        if cache is not None:
+            cache.close()
+    answers = [*(Refused(f.file or "", (f,)) for f in faults), *timed]
     if chosen.json:
-        _print_json({"machine": machine.name, "programs": entries, "time_s": total})
+        times = [a.time_s if isinstance(a, ProgramTime) else math.nan for a in answers]
+        total = sum(times)
+        entries = [a.as_json() for a in answers]
+        document = {"machine": machine.name, "programs": entries, "time_s": total if math.isfinite(total) else None}
+        _print_json(document)
     else:
-        print(_time_text(machine, entries, chosen.system or "metric"), end="")
+        from shopcalc.program_times.report import times_text
+
+        words = times_text(machine, answers, chosen.system or "metric", slowest=chosen.slowest, by=chosen.by)
+        print(words, end="")
     sys.stdout.flush()
-    return _refused(faults) if faults else 0
+    if cache is not None and cache.complaint is not None:
+        print(f"shopcalc: {cache.complaint}", file=sys.stderr)
+    found = [f for a in answers if isinstance(a, Refused) for f in a.faults]
+    return _refused(found) if found else 0
+
+
+def _machine_for(chosen: argparse.Namespace, cache: ProgramCache | None) -> Machine:
+    """The machine that is meant; one that was read before without loading what reads units."""
+    from shopcalc.program_times.cache import file_digest
+    from shopcalc.shop import demo_folder
+
+    name = chosen.machine
+    own = name is not None and name.lower().endswith(".toml")
+    file = Path(name) if own else (demo_folder() if chosen.shop is None else Path(chosen.shop)) / "machines.toml"
+    content = file_digest(str(file)) if cache is not None else None
+    called = f"file {name}" if own else f"shop {name or ''}"
+    known = cache.machine(content, called) if cache is not None and content is not None else None
+    if known is not None:
+        return known
+    machine = _machine_of(_shop(chosen), name)
+    if cache is not None and content is not None and file_digest(str(file)) == content:
+        cache.put_machine(content, called, machine)
+    return machine
 
 
 def _machine_of(shop: Shop, name: str | None) -> Machine:
@@ -285,118 +328,29 @@ def _machine_of(shop: Shop, name: str | None) -> Machine:
     return next(iter(shop.machines.values()))
 
 
-def _program_files(names: Sequence[str], faults: list[Fault]) -> Iterable[Path]:
-    """Files as named; folders give their programs, sorted; what cannot be found becomes a fault."""
-    for name in names:
-        path = Path(name)
-        if not path.is_dir():
-            yield path
-            continue
-        try:
-            inside = sorted(p for p in path.iterdir() if p.suffix.lower() in PROGRAM_ENDINGS and p.is_file())
-        except OSError as e:
-            reason = (e.strerror or str(e)).lower()
-            faults.append(Fault(f"the folder cannot be read ({reason})", "check its permissions", file=name))
-            continue
-        if not inside:
-            faults.append(Fault("there is no program in this folder", f"looked for {', '.join(PROGRAM_ENDINGS)}", name))
-        yield from inside
+class _ProgressLine:
+    """One line on standard error that says how far a long run is."""
 
+    def __init__(self) -> None:
+        self._begin = self._last = time.monotonic()
+        self._width = 0
 
-def _missing(fault: Fault) -> dict[str, Any]:
-    return {"file": fault.file, "time_s": None, "error": _error(fault)}
+    def show(self, p: Progress) -> None:
+        now = time.monotonic()
+        if now - self._begin < _SOON or now - self._last < _SHOWN_EACH:
+            return
+        self._last = now
+        parts = [f"{p.done} of {p.programs} programs"] if p.programs > 1 else []
+        if p.bytes > _MANY_BYTES or not parts:
+            parts.append(f"{p.bytes_done / 1e6:.0f} of {p.bytes / 1e6:.0f} MB")
+        text = ", ".join(parts)
+        print(f"\r{text:<{self._width}}", end="", file=sys.stderr, flush=True)
+        self._width = len(text)
 
-
-def _error(fault: Fault) -> dict[str, Any]:
-    message = str(replace(fault, file=None, line=None, column=None))
-    return {"line": fault.line, "column": fault.column, "message": message}
-
-
-def _timed(file: Path, machine: Machine, faults: list[Fault]) -> dict[str, Any]:
-    from shopcalc.gcode import read_program
-
-    try:
-        if file.suffix.lower() in _NO_PROGRAMS and file.is_file():
-            raise InputError(Fault("this is no program", "name a program, or a folder of them", file=str(file)))
-        return _entry(str(file), read_program(file, machine), machine)
-    except InputError as e:
-        found = e.faults
-    except Exception as e:  # a fault of ours in one program must not keep the others from being done
-        found = (_our_fault(e, str(file)),)
-    faults += found
-    return {"file": str(file), "time_s": None, "error": _error(found[0])}
-
-
-def _entry(file: str, program: Program, machine: Machine) -> dict[str, Any]:
-    import numpy as np
-
-    from shopcalc.motion import machine_time
-
-    moves = program.moves
-    t = machine_time(moves, machine)
-    low_high = moves.extents()
-    return {
-        "file": file,
-        "blocks": program.blocks,
-        "moves": len(moves),
-        "cutting_length_mm": _number(moves.cutting_length),
-        "rapid_length_mm": _number(moves.rapid_length),
-        "cutting_time_s": _number(t.cutting_time_s),
-        "rapid_time_s": _number(t.rapid_time_s),
-        "dwell_time_s": _number(t.dwell_time_s),
-        "change_time_s": _number(t.change_time_s),
-        "time_s": _number(t.total_s),
-        "length_over_feed_s": _number(t.length_over_feed_s),
-        "extents_mm": {a: [_number(v) for v in row] for a, row in zip("xyz", low_high, strict=True)},
-        "cutters": [int(c) for c in np.unique(moves.cutter[moves.cutting]) if c],
-        "warnings": [
-            {"line": n.line, "column": n.column, "word": n.word, "message": n.message} for n in program.warnings
-        ],
-    }
-
-
-def _number(value: float) -> float | None:
-    return round(float(value), 6) if math.isfinite(value) else None
-
-
-def _progress(done: int, total: int) -> None:
-    if total < _MANY or not sys.stderr.isatty():
-        return
-    print(f"\r{done} of {total} programs", end="\n" if done == total else "", file=sys.stderr, flush=True)
-
-
-def _time_text(machine: Machine, entries: Sequence[dict[str, Any]], system: System) -> str:
-    from shopcalc.units import write_time
-
-    head = ("program", "blocks", "cut", "cutting", "rapids", "other", "time", "length / feed")
-    rows: list[tuple[str, ...]] = []
-    for e in entries:
-        name = Path(e["file"]).name
-        if "error" in e:
-            rows.append((name, "", "", "", "", "", "refused", ""))
-            continue
-        other = None if e["dwell_time_s"] is None else e["dwell_time_s"] + e["change_time_s"]
-        seconds = (e["cutting_time_s"], e["rapid_time_s"], other, e["time_s"], e["length_over_feed_s"])
-        unit, size = ("m", 1000.0) if system == "metric" else ("ft", 304.8)
-        cut = f"{e['cutting_length_mm'] / size:.2f} {unit}"
-        rows.append((name, str(e["blocks"]), cut, *map(write_time, seconds)))
-    widths = [max(len(r[k]) for r in [head, *rows]) for k in range(len(head))]
-
-    def line(row: Sequence[str]) -> str:
-        return "  ".join([row[0].ljust(widths[0]), *(c.rjust(w) for c, w in zip(row[1:], widths[1:], strict=True))])
-
-    known = sum(e["time_s"] for e in entries if e["time_s"] is not None)
-    unknown = sum(e["time_s"] is None for e in entries)
-    total = f"together {write_time(known)}" + (f", and {unknown} of unknown time" if unknown else "")
-    out = [f"on machine '{machine.name}'", line(head), "─" * (sum(widths) + 2 * (len(widths) - 1))]
-    out += [*map(line, rows), total]
-    if not any(math.isfinite(v) for a in machine.axes for v in (a.rapid, a.acceleration)):
-        out.append("  * this machine gives no rapid speed and no acceleration: rapids and corners take no time on it")
-    for e in entries:
-        for w in e.get("warnings", ()):
-            place = f"{Path(e['file']).name}, line {w['line']}, column {w['column']}, {w['word']}"
-            out.append(f"  * {place}: {w['message']}")
-    return "\n".join(out) + "\n"
+    def clear(self) -> None:
+        if self._width:
+            with contextlib.suppress(OSError):
+                print(f"\r{'':<{self._width}}\r", end="", file=sys.stderr, flush=True)
 
 
 # --- tune ------------------------------------------------------------------------------------------------------------
