@@ -46,7 +46,7 @@ def further_axes(
     """
     letters = sorted(moves.extra)
     travel = np.diff(np.stack([moves.extra[letter] for letter in letters], axis=1), axis=0)
-    turning = np.array([letter in _ROTARY for letter in letters])
+    turning = np.array([letter.lower() in _ROTARY for letter in letters])
     straight, turned = (np.linalg.norm(travel[:, which], axis=1) for which in (~turning, turning))
     goes = moves.kind <= Kind.ARC
     counts = np.select([length > 0, goes & (straight > 0), goes & (turned > 0)], [1, 2, 3], 0)  # what the feed counts
@@ -57,7 +57,7 @@ def further_axes(
     acceleration = [a.acceleration for a in machine.axes]
     for k, letter in enumerate(letters):
         part = np.abs(share[:, k])
-        axis = machine.more_axes.get(letter)
+        axis = machine.more_axes.get(letter.lower())
         acceleration.append(axis.acceleration if axis else math.inf)
         if axis is None:
             continue
@@ -69,9 +69,8 @@ def further_axes(
     gain[:] = np.where(counts > 0, 2.0 * accel * np.where(counts > 0, length, 1.0), 0.0)
     if len(moves) < 2:
         return
-    before, after = (np.concatenate([t, share], axis=1) for t in (tangents[:-1, 3:], tangents[1:, :3]))
-    before[:, 3:] = share[:-1]
-    after[:, 3:] = share[1:]
+    before = np.concatenate([tangents[:-1, 3:], share[:-1]], axis=1)
+    after = np.concatenate([tangents[1:, :3], share[1:]], axis=1)
     corner = corner_speed_squared(before, after, machine.controller, np.asarray(acceleration))
     slower = np.minimum(allowed[:-1], allowed[1:]) ** 2
     stop = (counts[:-1] != counts[1:]) | (counts[1:] == 0) | moves.exact_stop[:-1]

@@ -326,21 +326,24 @@ def _limit_to_known(speed2, why, gain, ahead, end):  # type: ignore[no-untyped-d
 def _reach(points, bends, limit, gain, length, move, known, other, speed2):  # type: ignore[no-untyped-def]
     """Largest squared speed at junction ``other`` of a move from that at ``known``, bends using up their share.
 
-    |u_j| (w' - w) <= 2 L A_j - L (w |k_j| + w' |k'_j|) for each axis j, solved for w'; where the bend turns the axis
-    around within the move the bend alone is the bound, so the slope does not fall below zero.
+    |u_j| (w' - w) <= 2 L A_j - L (w k_j + w' k'_j) for each axis j, solved for w'. k_j counts where the bend pulls the
+    axis the way the change of speed does, else 0. Where it turns the axis around within the move it alone is the bound,
+    so the slope does not fall below zero.
     """
     out = speed2 + gain[move]
     size = length[move]
     for k in range(3):
         if limit[k] < math.inf:
-            along = abs(points[move + 1, k] - points[move, k]) / size
-            slope = along - size * abs(bends[known, k])
+            step = points[move + 1, k] - points[move, k]
+            along = abs(step) / size
+            pulls = (step > 0.0) == (other > known)  # whether the change of speed pulls the axis to its positive side
+            here = max(0.0, bends[known, k] if pulls else -bends[known, k]) * size
+            there = max(0.0, bends[other, k] if pulls else -bends[other, k]) * size
             top = 2.0 * size * limit[k]
-            if slope > 0.0:
-                top += speed2 * slope
-            bottom = along + size * abs(bends[other, k])
-            if top < out * bottom:
-                out = top / bottom
+            if along > here:
+                top += speed2 * (along - here)
+            if top < out * (along + there):
+                out = top / (along + there)
     return out
 
 

@@ -70,8 +70,9 @@ def machine_time(moves: Moves, machine: Machine) -> MotionTime:
     2 sqrt(dv/J) when it never reaches a, at its mean speed, a being the mean over the hump; where both ramps do not
     fit the top is lowered. *Bends of fine chords*: lines that turn by at most 30 degrees make a run, in which chords
     are joined to 0.3 mm and bend by k = d over their mean length; "speed": v^2 |k_j| <= A_j at each junction;
-    "share": on each move |u_j| |dv^2| <= 2 L A_j - L (v0^2 |k0_j| + v1^2 |k1_j|), and v^2 times the mean |k_j| of its
-    ends within A_j. *Further axes*: see ``further_axes``. What is neglected: lag of the drives, feed that the operator
+    "share": on each move v^2 times the mean |k_j| of its ends stays within A_j, and |u_j| |v1^2 - v0^2| within
+    2 L A_j - L (v0^2 k0_j + v1^2 k1_j), where k_j counts only when the bend pulls the axis the way the change of
+    speed does (and v0^2 k0_j, at the end it is reached from, no more than v0^2 |u_j| / L). *Further axes*: see ``further_axes``. What is neglected: lag of the drives, feed that the operator
     changes by hand, and the path change inside the corner tolerance.
 
     References
@@ -155,7 +156,7 @@ def plan(moves: Moves, machine: Machine, start: Start, *, final: bool) -> tuple[
         if controller.look_ahead > 0 and not final:
             end = min(end, n - (controller.look_ahead - 1))
         done, valley = 0, start.valley
-        if end > 0 or final:
+        if n > 0 and (end > 0 or final):
             shared = bends if controller.chord_curvature == "share" else _NO_BENDS
             decided = kernels.junction_speeds(
                 speed2, why, gain, length, points, shared, limit, int(controller.look_ahead), end, final
