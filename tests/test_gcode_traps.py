@@ -250,7 +250,7 @@ def test_an_ended_cycle_leaves_no_motion():
 
 
 def test_spindle_and_coolant():
-    m = read_text("G21 S9000 M3\nS12000 M3\nG0 X1\nM4\nM7 M8\nM9\nM5\nG0 X2\n").moves
+    m = read_text("G21 S9000 M3\nS12000\nG0 X1\nM4\nM7 M8\nM9\nM5\nG0 X2\n").moves
     said = [int(v) for k, v in zip(m.kind, m.value, strict=True) if k == Kind.STOP]
     assert said == [Stop.SPINDLE_START, Stop.SPINDLE_START, Stop.OTHER, Stop.OTHER, Stop.SPINDLE_STOP]
     assert m.rpm[m.kind == Kind.RAPID].tolist() == [12000, 0]
@@ -343,3 +343,9 @@ def test_a_letter_twice_with_the_same_number_counts_once():
     assert ends("G21\nG0x0x0y1") == [[0, 1, 0]]
     assert notes("G21\nG0x0x0y1") == [(2, 5, "x0")]
     assert refused("G21\nG0x0x1y1") == (2, 5)
+
+
+def test_a_start_at_another_speed_takes_its_time_and_a_speed_alone_none():
+    p = read_text("G21 S9000 M3\nG0 X1\nM3\nS12000 M3\nG0 X2\nS9000\nX3\nM3\nM5\nM3")
+    starts = p.moves.line[(p.moves.kind == Kind.STOP) & (p.moves.value == Stop.SPINDLE_START)]
+    assert starts.tolist() == [1, 4, 8, 10]

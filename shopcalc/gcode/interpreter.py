@@ -225,8 +225,9 @@ class Interpreter:
             self.mover.stand(Kind.CHANGE, float(s.cutter))
         turn = block.code("M spindle")
         if turn in (3, 4):
-            before, s.spindle = s.spindle, int(turn)
-            if before != s.spindle:
+            before, s.spindle = (s.spindle, s.started_at), int(turn)
+            s.started_at = s.speed
+            if before != (s.spindle, s.speed):
                 self.mover.stand(Kind.STOP, Stop.SPINDLE_START)
             if s.speed == 0:
                 self.reports.note(block.modal["M spindle"], "the spindle starts without a speed")

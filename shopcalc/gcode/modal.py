@@ -65,6 +65,8 @@ class Modal:
         Spindle speed named last [rev/min].
     spindle : int
         0 stands, else 3 or 4.
+    started_at : float
+        Speed at which it was started last: a start at another one takes its time, an S alone none [rev/min].
     cutter, next_cutter : int
         In the spindle, and named by the last T.
     exact : bool
@@ -91,6 +93,7 @@ class Modal:
     feed: float = math.nan
     speed: float = 0.0
     spindle: int = 0
+    started_at: float = 0.0
     cutter: int = 0
     next_cutter: int = 0
     exact: bool = False

@@ -48,6 +48,7 @@ MACHINE = Machine(
         corner="tolerance", corner_tolerance=0.03, look_ahead=20, blocks_per_second=400, jerk=9000,
         chord_curvature="share",
     ),
+    more_axes={"a": Axis(3600, 3600, 300)},
     work_zeros={54: (10.0, 20.0, -30.0), 55: (90.0, 20.0, -30.0)},
     home=(0.0, 0.0, 0.0),
 )  # fmt: skip
