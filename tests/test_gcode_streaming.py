@@ -154,11 +154,14 @@ def test_a_whole_program_is_never_held_twice(long_program):
 
 
 def test_further_axes_are_carried_where_they_are_given(monkeypatch):
-    """Zero before they are first given; then they stay where they are, also through runs of plain lines."""
+    """Zero before they are first given; then they stay where they are, also through runs of plain lines.
+
+    A letter stands in a piece only when its axis is somewhere else than at 0.
+    """
     monkeypatch.setattr(collecting, "PIECE", 4)
     out, pieces = Collector(np.zeros(3)), []
     for i in range(11):
-        extra = {5: {"A": 90.0}, 7: {"A": 45.0, "C": 10.0}}.get(i)
+        extra = {1: {"B": 0.0}, 5: {"A": 90.0}, 7: {"A": 0.0, "C": 10.0}}.get(i)
         if i == 9:
             out.points[out.count + 1], out.kind[out.count], out.feed[out.count], out.line[out.count] = i + 1, 1, 60, i
             out.took(1, 0, 0.0, 0, False, 0)
@@ -166,10 +169,10 @@ def test_further_axes_are_carried_where_they_are_given(monkeypatch):
             out.one(Kind.LINE, np.full(3, i + 1.0), 60.0, 0.0, i, 0.0, 0, False, extra)
         pieces += out.take()
     pieces.append(out.rest())
-    assert [sorted(p.extra) for p in pieces] == [[], ["A", "C"], ["A", "C"]]
+    assert [sorted(p.extra) for p in pieces] == [[], ["A", "C"], ["C"]]
     for whole in (joined(iter(pieces)), join(pieces)):
         assert whole.points[:, 0].tolist() == list(range(12))
-        assert whole.extra["A"].tolist() == [0] * 6 + [90] * 2 + [45] * 4
+        assert whole.extra["A"].tolist() == [0] * 6 + [90] * 2 + [0] * 4
         assert whole.extra["C"].tolist() == [0] * 8 + [10] * 4
 
 

@@ -111,7 +111,7 @@ class Collector:
             points=cut(self.points, n + 1, self.size + 1), arc_index=arcs,
             arc_centre=cut(self.arc_centre, m, self.size), arc_sweep=cut(self.arc_sweep, m, self.size),
             arc_plane=cut(self.arc_plane, m, self.size), labels={},
-            extra={letter: cut(at, n + 1, self.size + 1) for letter, at in self._extra.items()},
+            extra={letter: cut(at, n + 1, self.size + 1) for letter, at in self._extra.items() if at[: n + 1].any()},
             **{name: cut(getattr(self, name), n, self.size) for name in _COLUMNS},
         )  # fmt: skip
 
@@ -158,7 +158,8 @@ def joined(pieces: Iterable[Moves]) -> Moves:
         for name, column in columns.items():
             more = getattr(piece, name)
             column.add(more[1:] if name == "points" else more + before if name == "arc_index" else more)
-        for letter, at in piece.extra.items():
+        for letter in extra.keys() | piece.extra.keys():
+            at = piece.extra.get(letter, np.zeros(len(piece) + 1))  # a piece lacks an axis that stays at 0
             extra.setdefault(letter, _Growing(np.zeros(before + 1))).add(at[1:])
         labels = piece.labels
         piece = next(each, None)

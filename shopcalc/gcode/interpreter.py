@@ -451,5 +451,5 @@ class Interpreter:
         """Whether plain lines may be executed at once."""
         s = self.state
         modes = s.motion_said and s.units_said and s.feed_mode == 94 and not s.arc_absolute
-        modes = modes and not self._tenths and not s.compensated and not s.extra
+        modes = modes and not self._tenths and not s.compensated
         return 0 <= s.motion <= 3 and modes

@@ -40,9 +40,9 @@ _DOUBT = 1e-9  # mm; so close to a limit the interpreter decides
 def _compiled(function: Any) -> Any:
     """Compiled at its first call, and kept on the disk where there is a place for it."""
     try:
-        return njit(cache=True, nogil=True)(function)
+        return njit(cache=True, nogil=True, error_model="numpy")(function)
     except RuntimeError:
-        return njit(nogil=True)(function)
+        return njit(nogil=True, error_model="numpy")(function)
 
 
 @_compiled

@@ -15,9 +15,11 @@ from shopcalc.gcode import collecting, read_program, read_text, stream_program, 
 from shopcalc.gcode import program as program_module
 from shopcalc.gcode.interpreter import Interpreter
 from shopcalc.gcode.quick import QuickReader
+from shopcalc.machines import Axis
 from shopcalc.motion import machine_time
 from shopcalc.moves import PLANE_AXES, Kind, Moves, Stop, from_lists, join
 
+ROTARY = replace(machine(), more_axes={"a": Axis(rapid=9000, feed=9000, acceleration=900)})
 FIELDS = ("kind", "feed", "value", "rpm", "cutter", "exact_stop", "line", "arc_index", "arc_plane")
 
 
@@ -171,11 +173,12 @@ REMARKS = [*CALM_REMARKS, "(a (b) c)", "(a ;", "(1(2)", ")", "(M6 T2"]
 CALM = [
     "G90", "G91", "G20", "G21", "G61", "G64", "F700", "G1", "N7", "#1=[#1+2]", "G1 X[#1*3]", "M98 P7 L3", "M8", "G0",
     "M3 S9000", "M5", "T2 M6 (a cutter)", "G4 P0.5", "G92 X1 Z0", "G92.1", "/X3", "G1 F9", "G0 F12", "N8 N9", "n 5",
+    "A30", "G1 X1 A-5", "A0",
 ]  # fmt: skip
 SETTINGS = [
     *CALM, "G17", "G18", "G19", "G90.1", "G91.1", "G94", "G93", "G95", "G80", "G54", "G55", "G1 X[#1*3] Y#1",
     "G81 R5 Z-1 X3 F90", "G98", "G83 R2 Z-3 Q1 X1 L2", "M98 P7", "F0", "F", "G0.5", "G4", "X1 X2", "M0", "G53 G0 Z0",
-    "A30", "F 80.5", "G41 D1", "G40", "\u00e4", "X\u00e4", "%", "M30", "X1e3", "X9999999", "X99999999", "I5", "R4",
+    "F 80.5", "G41 D1", "G40", "\u00e4", "X\u00e4", "%", "M30", "X1e3", "X9999999", "X99999999", "I5", "R4",
     "G2", "G3", "G01.0", "g00", "G2 X999999 R999999",
 ]  # fmt: skip
 
@@ -247,14 +250,14 @@ def alike(a: Moves, b: Moves) -> None:
 
 def whole(path) -> tuple[tuple[object, ...], Moves | None]:
     try:
-        p = read_program(path)
+        p = read_program(path, ROTARY)
     except InputError as e:
         return ("refused", str(e)), None
     return (p.blocks, *((n.line, n.column, n.word, n.message) for n in p.warnings)), p.moves
 
 
 def piecewise(path) -> tuple[tuple[object, ...], Moves | None]:
-    stream = stream_program(path)
+    stream = stream_program(path, ROTARY)
     try:
         pieces = list(stream)
     except InputError as e:
@@ -289,7 +292,7 @@ def test_pieces_whole_and_careful_reading_agree(seed, monkeypatch, tmp_path):
 
 def test_the_mixture_is_one(tmp_path, monkeypatch):
     """Else the property above would compare nothing: most lines are read quickly, arcs and refusals are among them."""
-    got, quick, arcs = [], 0, 0
+    got, quick, arcs, turned = [], 0, 0, 0
     run = QuickReader.run
 
     def counting(self, text, at, end, number):
@@ -307,8 +310,10 @@ def test_the_mixture_is_one(tmp_path, monkeypatch):
         got.append(said[0])
         if moves is not None:
             arcs, blocks = arcs + len(moves.arc_index), blocks + said[0]
+            turned += bool(moves.extra)
     assert 5 < got.count("refused") < 45
     assert arcs > 200
+    assert turned > 10
     assert quick > blocks / 2
 
 
