@@ -70,14 +70,12 @@ class HeightMap:
     @property
     def x(self) -> Floats:
         """(columns,) float: x of the squares' middles [mm]."""
-        middles: Floats = self.origin[0] + (np.arange(self.z.shape[1]) + 0.5) * self.pixel
-        return middles
+        return np.asarray(self.origin[0] + (np.arange(self.z.shape[1]) + 0.5) * self.pixel, dtype=np.float64)
 
     @property
     def y(self) -> Floats:
         """(rows,) float: y of the squares' middles [mm]."""
-        middles: Floats = self.origin[1] + (np.arange(self.z.shape[0]) + 0.5) * self.pixel
-        return middles
+        return np.asarray(self.origin[1] + (np.arange(self.z.shape[0]) + 0.5) * self.pixel, dtype=np.float64)
 
     def with_(self, z: Floats, name: str | None = None) -> HeightMap:
         """The same grid with other heights."""
