@@ -439,7 +439,11 @@ class _Trial:
         lowered = lower_clearance(self.moves, stock_top=stock_top, clearance=clearance)
         if lowered is None:
             unknown = stock_top is None and shown_top(self.moves) is None
-            reason = "where the wood's top is the program does not show: give it" if unknown else "it is low already"
+            reason = (
+                "where the wood's top is the program does not show: give it"
+                if unknown
+                else "it is as low as it may be already"
+            )
             self.tried.append(Tried(name, reason))
         else:
             height, top = self._length(lowered.height), self._length(lowered.top)

@@ -82,12 +82,17 @@ def shown_top(moves: Moves) -> float | None:
     arrives_down = moves.points[first, 2] < moves.points[first - 1, 2] - SAME
     if not (arrives_down & (moves.kind[first - 1] == Kind.RAPID) & ~side[first - 1]).all():
         return None
-    lying = np.flatnonzero(cutting & side)
+    return float(max(begins.max(), _highest_cut(moves)))
+
+
+def _highest_cut(moves: Moves) -> float:
+    """The highest z of a cut to the side, where there must be wood whatever height was given for its top."""
+    lying = np.flatnonzero(moves.cutting & sideways(moves))
     cuts = np.maximum(moves.points[lying, 2], moves.points[lying + 1, 2])
-    if len(moves.arc_index):
-        upright = moves.arc_plane > 0
+    upright = moves.arc_plane > 0
+    if upright.any():
         cuts = np.append(cuts, (moves.arc_centre[upright, 2] + moves.arc_radius[upright]))
-    return float(max(begins.max(), cuts.max(initial=-np.inf)))
+    return float(cuts.max(initial=-np.inf))
 
 
 def lower_clearance(moves: Moves, *, stock_top: float | None = None, clearance: float = 5.0) -> Lowered | None:
@@ -98,7 +103,8 @@ def lower_clearance(moves: Moves, *, stock_top: float | None = None, clearance: 
     moves : Moves
         A program without further axes.
     stock_top : float, optional
-        Height of the wood's top in the program's coordinates; what ``shown_top`` finds where not given [mm].
+        Height of the wood's top in the program's coordinates; what ``shown_top`` finds where not given. Where the
+        program cuts to the side higher than that, the highest of those cuts counts [mm].
     clearance : float
         Above it [mm].
 
@@ -117,7 +123,7 @@ def lower_clearance(moves: Moves, *, stock_top: float | None = None, clearance: 
     >>> lower_clearance(m).height
     7.0
     """
-    top = shown_top(moves) if stock_top is None else stock_top
+    top = shown_top(moves) if stock_top is None else max(stock_top, _highest_cut(moves))
     if top is None or not len(moves):
         return None
     height = top + clearance
@@ -147,7 +153,7 @@ def rapid_in_air(moves: Moves, *, stock_top: float, above: float = 2.0) -> tuple
     moves : Moves
         A program without further axes.
     stock_top : float
-        Height of the wood's top in the program's coordinates [mm].
+        Height of the wood's top in the program's coordinates; the highest cut to the side where that is higher [mm].
     above : float
         How far above it the feed begins [mm].
 
@@ -163,7 +169,7 @@ def rapid_in_air(moves: Moves, *, stock_top: float, above: float = 2.0) -> tuple
     >>> rapid_in_air(m, stock_top=0)[0].points[:, 2].tolist()
     [10.0, 2.0, -3.0]
     """
-    z, limit = moves.points[:, 2], stock_top + above
+    z, limit = moves.points[:, 2], max(stock_top, _highest_cut(moves)) + above
     begin, end = z[:-1], z[1:]
     upright = (moves.kind == Kind.LINE) & ~sideways(moves) & ~moves.exact_stop & (np.abs(end - begin) > SAME)
     whole = upright & (np.minimum(begin, end) >= limit - SAME)
