@@ -274,6 +274,7 @@ def test_the_feed_beyond_which_nothing_is_gained_is_the_axis_limit():
         machine_time(replace(moves, feed=np.array([1e6])), ROUTER).total_s, rel=0.01
     )
     assert found["feed 25 % higher"].moves.feed[0] == pytest.approx(9000 * 1.25)
+    assert "axes and arcs hold it back" in limit.change
     assert not limit.same_cut
     assert "shopcalc tune" in limit.check
 

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from shopcalc.errors import Fault, InputError
 from shopcalc.gains.fitting import fit
 from shopcalc.gains.heights import lower_clearance, rapid_in_air, shown_top
-from shopcalc.gains.levels import drop_levels, repeated_levels
+from shopcalc.gains.levels import Deeper, drop_levels, repeated_levels
 from shopcalc.gains.ordering import DIAMETER, reorder
 from shopcalc.machines import Machine
 from shopcalc.motion import machine_time
-from shopcalc.moves import Moves
+from shopcalc.moves import Floats, Moves
 from shopcalc.sources import table_for_people
 from shopcalc.units import System, write, write_time
 
@@ -39,6 +39,10 @@ _CUTTER_FIRST = (
     "the cutter's limits come first: chip, power, deflection and holding at the higher feed (`shopcalc tune` shows "
     "them), never above the speed marked on the cutter; then a test cut on scrap"
 )
+_HELD_BACK = (
+    "axes and arcs hold it back", "corners, starts and stops hold it back", "gradual acceleration holds it back",
+    "the blocks the control can take hold it back",
+)  # fmt: skip
 _SAME_CUT = "the cut itself stays as it is"
 
 
@@ -254,7 +258,7 @@ def examine(
         trial.order(diameter)
         trial.heights(stock_top, clearance)
     best = sorted(trial.found, key=lambda s: -s.seconds_saved)
-    together = None if moves.extra else trial.together(stock_top, clearance, diameter, min(tolerances, default=0.005))
+    together = None if moves.extra else trial.together(stock_top, clearance, diameter)
     return Findings(now.total_s, tuple(best), tuple(trial.tried), together)
 
 
@@ -275,6 +279,8 @@ class _Trial:
         self.moves, self.machine, self.seconds, self.system = moves, machine, seconds, system
         self.found: list[Saving] = []
         self.tried: list[Tried] = []
+        #: Tolerance and whether with arcs: the way of joining short lines that saves most.
+        self.best_fit: tuple[float, bool] | None = None
 
     def _time(self, moves: Moves) -> float:
         return machine_time(moves, self.machine).total_s
@@ -335,7 +341,7 @@ class _Trial:
             name = f"feed {_FASTEST:g} times as high{whose}"
         else:
             name = f"feed as high as this program can use{whose}"
-            bound = self._bound(moves, chosen)
+            bound = self._bound(raised(_FASTEST), chosen, moves)
             change = f"{self._feeds(low, high, limit, rest)} ({limit:.2f} times as high); beyond it {bound}"
         self._keep(name, change, _CUTTER_FIRST, False, moves, seconds)
 
@@ -360,26 +366,30 @@ class _Trial:
                 low = middle
         return best
 
-    def _bound(self, moves: Moves, chosen: NDArray[np.bool_]) -> str:
-        """What holds those cuts back most, in words."""
-        time = machine_time(moves, self.machine)
-        lost = {
-            "axes and arcs hold it back": time.lost_to_limits, "corners, starts and stops hold it back":
-            time.lost_to_ramps, "gradual acceleration holds it back": time.lost_to_jerk,
-            "the blocks the control can take hold it back": time.lost_to_blocks,
-        }  # fmt: skip
-        sums = {words: float(np.nansum(seconds[chosen])) for words, seconds in lost.items()}
-        return max(sums, key=lambda words: sums[words])
+    def _bound(self, moves: Moves, chosen: NDArray[np.bool_], than: Moves | None = None) -> str:
+        """What holds those cuts back most, in words; with ``than`` what holds them back more than there."""
+
+        def lost(program: Moves) -> Floats:
+            time = machine_time(program, self.machine)
+            parts = (time.lost_to_limits, time.lost_to_ramps, time.lost_to_jerk, time.lost_to_blocks)
+            return np.array([np.nansum(part[chosen]) for part in parts])
+
+        seconds = lost(moves) if than is None else lost(moves) - lost(than)
+        return _HELD_BACK[int(np.argmax(seconds))]
 
     def levels(self) -> None:
         """Only every second or third level of paths that repeat."""
         chains = repeated_levels(self.moves)
+        before: Deeper | None = None
         for keep, word in _COUNTED.items():
             name = f"deeper passes: only every {word} level"
             made = drop_levels(self.moves, keep, chains)
             if made is None:
                 self.tried.append(Tried(name, "no path repeats at successive depths, or not so that it can be thinned"))
                 continue
+            if before and (made.dropped, made.depth) == (before.dropped, before.depth):
+                continue  # with so few levels it is the same program
+            before = made
             deep, was = self._length(made.depth), self._length(made.depth_before)
             change = (
                 f"{made.dropped} of {made.levels} levels left out at {made.places} place(s); the deepest step becomes "
@@ -393,6 +403,7 @@ class _Trial:
 
     def short_lines(self, tolerances: Iterable[float]) -> None:
         """Lines in a row joined, and chords turned back into arcs."""
+        least = self.seconds
         for arcs in (False, True):
             what = "short lines as lines and arcs" if arcs else "lines in a row joined"
             before, helped = len(self.moves), len(self.found)
@@ -411,7 +422,10 @@ class _Trial:
                 check = f"the path moves by up to {within}; a dry run where fits are close"
                 if arcs:
                     check += "; whether the control takes arcs in the upright planes (G18, G19) and helices"
-                self._keep(f"{what}, within {within}", change, check, True, made.moves, self._time(made.moves))
+                seconds = self._time(made.moves)
+                if seconds < least:
+                    least, self.best_fit = seconds, (tolerance, arcs)
+                self._keep(f"{what}, within {within}", change, check, True, made.moves, seconds)
             if before == len(self.moves):
                 nothing = "no chords lie on an arc" if arcs else "no lines lie in a row"
                 self.tried.append(Tried(what, nothing))
@@ -468,13 +482,13 @@ class _Trial:
         self._keep(name, change, check, True, moves, self._time(moves))
 
     def together(
-        self, stock_top: float | None, clearance: float, diameter: float | Mapping[int, float], tolerance: float
+        self, stock_top: float | None, clearance: float, diameter: float | Mapping[int, float]
     ) -> Saving | None:
         """All changes that leave the cut as it is, one after the other, each kept where it helps."""
         moves, seconds = self.moves, self.seconds
         done: list[str] = []
         checks: list[str] = []
-        for change in self._harmless(stock_top, clearance, diameter, tolerance):
+        for change in self._harmless(stock_top, clearance, diameter):
             made = change(moves)
             if made is None:
                 continue
@@ -490,10 +504,9 @@ class _Trial:
         return Saving("all that leaves the cut as it is", ", ".join(done), self.seconds, seconds, checked, True, moves)
 
     def _harmless(
-        self, stock_top: float | None, clearance: float, diameter: float | Mapping[int, float], tolerance: float
+        self, stock_top: float | None, clearance: float, diameter: float | Mapping[int, float]
     ) -> list[Callable[[Moves], tuple[str, str, Moves] | None]]:
         """Each harmless change: name, what to check and the changed program; None where it changes nothing."""
-        within = self._length(tolerance)
 
         def air(now: Moves) -> tuple[str, str, Moves] | None:
             made = None if stock_top is None else rapid_in_air(now, stock_top=stock_top)
@@ -511,14 +524,17 @@ class _Trial:
             made = reorder(now, self.machine, diameter=diameter)
             return ("shorter order of cuts", _order_check(diameter, self._length), made.moves) if made else None
 
-        def lines(now: Moves, arcs: bool = False) -> tuple[str, str, Moves] | None:
-            made = fit(now, tolerance, arcs=arcs)
-            what = "chords as arcs" if arcs else "lines in a row joined"
+        def lines(now: Moves) -> tuple[str, str, Moves] | None:
+            if self.best_fit is None:
+                return None
+            tolerance, arcs = self.best_fit  # once only: a second fit would add its deviation to the first
+            made, within = fit(now, tolerance, arcs=arcs), self._length(tolerance)
+            what = "short lines as lines and arcs" if arcs else "lines in a row joined"
             return (
                 (f"{what} within {within}", f"the path moves by up to {within}", made.moves) if made.dropped else None
             )
 
-        return [air, height, order, lines, lambda now: lines(now, arcs=True)]
+        return [air, height, order, lines]
 
 
 def _height_check(given: bool, top: str, height: str) -> str:

@@ -260,6 +260,15 @@ def test_every_saving_saves_what_it_says_and_can_be_written(seed, known):
         assert machine_time(again, m).total_s == pytest.approx(s.seconds_after, rel=1e-3)
 
 
+@settings(max_examples=30)
+@given(seeds)
+def test_all_together_moves_the_path_by_one_tolerance_at_most(seed):
+    moves, m = curve(seed), router(1)
+    together = examine(moves, m).together
+    if together is not None:
+        assert apart(sampled(moves, 0.01), sampled(together.moves, 0.01)) <= 0.02 + 0.005
+
+
 @settings(max_examples=40)
 @given(seeds, tolerances)
 def test_fitted_arcs_are_written_and_read_back(seed, tolerance):
