@@ -325,7 +325,7 @@ def reorder(moves: Moves, machine: Machine, *, diameter: float | Mapping[int, fl
 
     References
     ----------
-    Croes (1958), a method for solving traveling-salesman problems (2-opt); Or (1976), from memory (or-opt).
+    Croes (1958) for 2-opt and Or (1976) for or-opt, both remembered, not read; the tests hold it to known optima.
     """
     source, points = [], [moves.points[:1]]
     pieces = moved = 0
