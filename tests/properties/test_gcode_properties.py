@@ -179,7 +179,8 @@ SETTINGS = [
     *CALM, "G17", "G18", "G19", "G90.1", "G91.1", "G94", "G93", "G95", "G80", "G54", "G55", "G1 X[#1*3] Y#1",
     "G81 R5 Z-1 X3 F90", "G98", "G83 R2 Z-3 Q1 X1 L2", "M98 P7", "F0", "F", "G0.5", "G4", "X1 X2", "M0", "G53 G0 Z0",
     "F 80.5", "G41 D1", "G40", "\u00e4", "X\u00e4", "%", "M30", "X1e3", "X9999999", "X99999999", "I5", "R4",
-    "G2", "G3", "G01.0", "g00", "G2 X999999 R999999",
+    "G2", "G3", "G01.0", "g00", "G2 X999999 R999999", "G3 I2 J2 K1",
+    "G3 I2 J1 K0", "G2 K1 J2 I0", "N9000000000000 X1", "F9000000000000", "G3 I2 J1 K1.5", "N8000000000000.5",
 ]  # fmt: skip
 
 
@@ -248,24 +249,24 @@ def alike(a: Moves, b: Moves) -> None:
     assert all(np.array_equal(a.extra[k], b.extra[k]) for k in a.extra)
 
 
-def whole(path) -> tuple[tuple[object, ...], Moves | None]:
-    try:
-        p = read_program(path, ROTARY)
-    except InputError as e:
-        return ("refused", str(e)), None
-    return (p.blocks, *((n.line, n.column, n.word, n.message) for n in p.warnings)), p.moves
+def notes(warnings) -> list[tuple[object, ...]]:
+    return [(n.line, n.column, n.word, n.message) for n in warnings]
 
 
-def piecewise(path) -> tuple[tuple[object, ...], Moves | None]:
-    stream = stream_program(path, ROTARY)
+def piecewise(path) -> tuple[tuple[object, ...], Moves]:
+    """What a stream says in all, and its moves; of a refused program those before the fault."""
+    stream, pieces, fault = stream_program(path, ROTARY), [], ""
     try:
-        pieces = list(stream)
+        pieces.extend(stream)
     except InputError as e:
-        return ("refused", str(e)), None
+        fault = str(e)
+        out = stream._reader.mover.out
+        pieces += [*out.take(), out.rest()]
     assert max(len(p) for p in pieces) <= collecting.PIECE
     for before, after in itertools.pairwise(pieces):
         assert np.array_equal(before.points[-1], after.points[0])
-    return (stream.blocks, *((n.line, n.column, n.word, n.message) for n in stream.warnings)), join(pieces)
+    whole = join([replace(p, labels={}) for p in pieces])
+    return (fault, stream.blocks, stream.noted, stream.labels, notes(stream.warnings)), whole
 
 
 @pytest.mark.parametrize("seed", range(300))
@@ -274,20 +275,26 @@ def test_pieces_whole_and_careful_reading_agree(seed, monkeypatch, tmp_path):
     rng = np.random.default_rng(5000 + seed)
     path = tmp_path / "any.nc"
     path.write_bytes(any_program(rng, int(rng.integers(3, 250))))
-    said, moves = whole(path)
+    said, moves = piecewise(path)
     for size in (int(rng.integers(1, 60)), int(rng.integers(60, 5000))):
         monkeypatch.setattr(program_module, "_PIECE", size)
         monkeypatch.setattr(program_module, "_AFTER_JUMP", int(rng.integers(1, 200)))
         monkeypatch.setattr(collecting, "PIECE", int(rng.integers(1, 100)))
-        for again, others in (whole(path), piecewise(path)):
-            assert again == said
-            if moves is not None:
-                alike(others, moves)
+        again, others = piecewise(path)
+        assert again == said
+        alike(others, moves)
+        if said[0]:
+            with pytest.raises(InputError) as e:
+                read_program(path, ROTARY)
+            assert str(e.value) == said[0]
+        else:
+            p = read_program(path, ROTARY)
+            assert ("", p.blocks, p.moves.labels, notes(p.warnings)) == (*said[:2], *said[3:])
+            alike(replace(p.moves, labels={}), moves)
     monkeypatch.setattr(Interpreter, "takes_plain_lines", property(lambda _: False))
-    careful, slow = whole(path)
+    careful, slow = piecewise(path)
     assert careful == said
-    if moves is not None:
-        alike(moves, slow)
+    alike(moves, slow)
 
 
 def test_the_mixture_is_one(tmp_path, monkeypatch):
@@ -306,12 +313,11 @@ def test_the_mixture_is_one(tmp_path, monkeypatch):
     blocks = 0
     for seed in range(60):
         path.write_bytes(any_program(np.random.default_rng(5000 + seed), 100))
-        said, moves = whole(path)
-        got.append(said[0])
-        if moves is not None:
-            arcs, blocks = arcs + len(moves.arc_index), blocks + said[0]
-            turned += bool(moves.extra)
-    assert 5 < got.count("refused") < 45
+        said, moves = piecewise(path)
+        got.append(bool(said[0]))
+        arcs, blocks = arcs + len(moves.arc_index), blocks + said[1]
+        turned += bool(moves.extra)
+    assert 5 < sum(got) < 45
     assert arcs > 200
     assert turned > 10
     assert quick > blocks / 2
