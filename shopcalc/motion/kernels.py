@@ -32,6 +32,7 @@ NONE, TOLERANCE, SPEED_JUMP, STOPPING = 0, 1, 2, 3
 RAPID_ROW, FEED_ROW, ACCELERATION_ROW, JUMP_ROW = 0, 1, 2, 3
 
 CHORD = 0.3  # mm; shorter chords carry more rounding noise than curvature
+_TIE = 1.0 + 1e-9  # two bounds so near each other are one, and the farther one is named: the near one follows from it
 _SHARPEST_BEND = math.cos(math.radians(30))  # a sharper turn is a corner, not a curve
 
 
@@ -367,8 +368,8 @@ def junction_speeds(  # type: ignore[no-untyped-def]
                 reached = _reach(points, bends, limit, gain, length, i, i + 1, i, speed2[i + 1])
             else:
                 reached = speed2[i + 1] + gain[i]
-            if reached < speed2[i]:
-                speed2[i], why[i] = reached, why[i + 1]
+            if reached < speed2[i] * _TIE:
+                speed2[i], why[i] = min(reached, speed2[i]), why[i + 1]
     agreed, low = end, speed2[end]
     closed = np.zeros(1)
     if not final and speed2[end] > 0.0:
@@ -397,8 +398,8 @@ def junction_speeds(  # type: ignore[no-untyped-def]
                 reached = _reach(points, bends, limit, gain, length, i, i, i + 1, speed2[i])
             else:
                 reached = speed2[i] + gain[i]
-            if reached < speed2[i + 1]:
-                speed2[i + 1], why[i + 1] = reached, why[i]
+            if reached < speed2[i + 1] * _TIE:
+                speed2[i + 1], why[i + 1] = min(reached, speed2[i + 1]), why[i]
     if final:
         return end
     while agreed < end and closed[end - agreed - 1] >= speed2[agreed + 1]:
@@ -498,7 +499,7 @@ def times(  # type: ignore[no-untyped-def]
     speed[0] = math.sqrt(speed2[0])
     is_open, hump, fell, fell_at_begin = False, 0, valley, valley
     run = slow = rise = top = enter = 0.0  # of the open hump
-    even, split = 0.0, -1  # length of even speed so far; where the hump may be split
+    steady, split = 0.0, -1  # length of even speed so far; where the hump may be split
     run2 = slow2 = rise2 = top2 = 0.0  # of its part behind the split
     for i in range(end + 1):
         size = length[i] if i < end else 0.0
@@ -526,16 +527,23 @@ def times(  # type: ignore[no-untyped-def]
             best = max(best, max(v0, v1))
             peak[i] = best
             climb, fall = best - v0, best - v1
-            up = down = walked = 0.0
-            if 0.0 < a < math.inf:
-                up, down = climb / a, fall / a
-                walked = ((best + v0) * up + (best + v1) * down) / 2.0
-            ramp_time = up + down
-            time = ramp_time
-            if best == math.inf:
-                time = 0.0  # no limit at all is known: no time either
-            elif size > walked:
-                time += (size - walked) / best
+            up = down = 0.0
+            time = 0.0  # where no limit at all is known: no time either
+            if best < math.inf:
+                # by length over mean speed: a bend may leave next to no acceleration, and dv/a would be all rounding
+                even = size
+                if 0.0 < a < math.inf:
+                    if climb > 0.0:
+                        rising = min(even, (best * best - w0) / (2.0 * a))
+                        up = 2.0 * rising / (best + v0)
+                        even -= rising
+                    if fall > 0.0:
+                        sinking = min(even, (best * best - w1) / (2.0 * a))
+                        down = 2.0 * sinking / (best + v1)
+                        even -= sinking
+                time = up + down + even / best if even > 0.0 else up + down
+            rounding = 1e-9 * (1.0 + best)
+            ramp_time = (up if climb > rounding else 0.0) + (down if fall > rounding else 0.0)
             ideal = size / asked[i]
             free = size / fastest
             seconds[i] = time
@@ -562,7 +570,6 @@ def times(  # type: ignore[no-untyped-def]
                 )
                 continue
             lost_jerk[i] = ramp_time
-            rounding = 1e-9 * (1.0 + best)
             begins = not is_open or (climb > rounding and fell)
         elif i < end:
             peak[i] = lost_limits[i] = lost_ramps[i] = lost_jerk[i] = lost_blocks[i] = seconds[i] = 0.0
@@ -591,26 +598,27 @@ def times(  # type: ignore[no-untyped-def]
         if size == 0.0:
             continue
         if not is_open:
-            is_open, hump, enter, split, even = True, i, v0, -1, 0.0
+            is_open, hump, enter, split, steady = True, i, v0, -1, 0.0
             fell_at_begin = fell
             run = slow = rise = top = 0.0
         climbs, falls = best - v0 > rounding, best - v1 > rounding
+        gained = (best - v0 if climbs else 0.0) + (best - v1 if falls else 0.0)
         if (climbs or falls) and split >= 0:
             run, slow, rise, top, split = run + run2, slow + slow2, rise + rise2, max(top, top2), -1
         if split >= 0:
             run2, slow2, rise2, top2 = (
                 run2 + size,
                 slow2 + ramp_time,
-                rise2 + (best - v0) + (best - v1),
+                rise2 + gained,
                 max(top2, best),
             )
         else:
-            run, slow, rise, top = run + size, slow + ramp_time, rise + (best - v0) + (best - v1), max(top, best)
+            run, slow, rise, top = run + size, slow + ramp_time, rise + gained, max(top, best)
         if climbs:
             fell = False
         if falls:
             fell = True
-        even = 0.0 if climbs or falls else even + size
+        steady = 0.0 if climbs or falls else steady + size
         enough = 2.0 * best * math.sqrt(best / jerk)
         if split >= 0 and run2 >= enough:
             factor = 0.0
@@ -622,8 +630,8 @@ def times(  # type: ignore[no-untyped-def]
                     lost_blocks, held, slowest,
                 )  # fmt: skip
             hump, enter, fell_at_begin = split, speed[split], fell
-            run, slow, rise, top, even, split = run2, slow2, rise2, top2, run2, -1
-        if split < 0 and even > 0.0 and even >= enough:
+            run, slow, rise, top, steady, split = run2, slow2, rise2, top2, run2, -1
+        if split < 0 and steady > 0.0 and steady >= enough:
             split = i + 1
             run2 = slow2 = rise2 = top2 = 0.0
     if is_open:
@@ -669,10 +677,13 @@ def add_up(  # type: ignore[no-untyped-def]
                 a, v0, v1, best = accel[i], speed[i], speed[i + 1], peak[i]
                 left = lost_ramps[i]
                 if 0.0 < a < math.inf:
-                    climb = (best - v0) / a
-                    begin_loss = climb - (best + v0) * climb / 2.0 / allowed[i]
-                    fall = (best - v1) / a
-                    end_loss = fall - (best + v1) * fall / 2.0 / allowed[i]
+                    begin_loss = end_loss = 0.0
+                    if best > v0:
+                        rising = min(length[i], (best * best - v0 * v0) / (2.0 * a))
+                        begin_loss = 2.0 * rising / (best + v0) - rising / allowed[i]
+                    if best > v1:
+                        sinking = min(length[i], (best * best - v1 * v1) / (2.0 * a))
+                        end_loss = 2.0 * sinking / (best + v1) - sinking / allowed[i]
                     if left - begin_loss - end_loss > 1e-9 * spent:  # an even speed below the allowed one: a bend's
                         causes[4] += left - begin_loss - end_loss
                         left = begin_loss + end_loss

@@ -66,14 +66,20 @@ def machine_time(moves: Moves, machine: Machine) -> MotionTime:
     acceleration's in-plane part each stay within the weaker in-plane axis; v <= min(V_plane/c, V_axial/s).
     *Corners* with d = u2 - u1: see ``corner_speed_squared``. *Full stops* at start, end, every standing move and
     exact stop. *Look-ahead* N: the machine can always stop at the end of the N moves it knows. *Block rate*: no move
-    takes less than 1/B. *Jerk*: the plan is cut into humps (up, along, down); a ramp of dv takes dv/a + a/J, or
-    2 sqrt(dv/J) when it never reaches a, at its mean speed, a being the mean over the hump; where both ramps do not
-    fit the top is lowered. *Bends of fine chords*: lines that turn by at most 30 degrees make a run, in which chords
-    are joined to 0.3 mm and bend by k = d over their mean length; "speed": v^2 |k_j| <= A_j at each junction;
-    "share": on each move v^2 times the mean |k_j| of its ends stays within A_j, and |u_j| |v1^2 - v0^2| within
-    2 L A_j - L (v0^2 k0_j + v1^2 k1_j), where k_j counts only when the bend pulls the axis the way the change of
-    speed does (and v0^2 k0_j, at the end it is reached from, no more than v0^2 |u_j| / L). *Further axes*: see ``further_axes``. What is neglected: lag of the drives, feed that the operator
-    changes by hand, and the path change inside the corner tolerance.
+    takes less than 1/B.
+
+    *Jerk*: the plan is cut into humps (up, along, down), also within long stretches of even speed; a ramp of dv takes
+    dv/a + a/J, or 2 sqrt(dv/J) when it never reaches a, at its mean speed, a being the mean over the hump; where both
+    ramps do not fit the top is lowered.
+
+    *Bends of fine chords*: lines that turn by at most 30 degrees make a run, in which chords are joined to 0.3 mm and
+    bend by k = d over their mean length. "speed": v^2 |k_j| <= A_j at each junction. "share": on each move v^2 times
+    the mean |k_j| of its ends stays within A_j, and |u_j| |v1^2 - v0^2| within 2 L A_j - L (v0^2 k0_j + v1^2 k1_j);
+    k_j counts only where the bend pulls the axis the way the change of speed does, and v^2 L k_j at the end it is
+    reached from no more than v^2 |u_j|.
+
+    *Further axes*: see ``further_axes``. What is neglected: lag of the drives, feed that the operator changes by hand,
+    and the path change inside the corner tolerance.
 
     References
     ----------
