@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +13,20 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from shopcalc.controls.parts import GREY, HUE, NumberControl, big, figure, note, table
+from shopcalc.controls.parts import (
+    GREY,
+    HUE,
+    LiveFigure,
+    NumberControl,
+    big,
+    choice,
+    figure,
+    heading,
+    note,
+    table,
+)  # fmt: skip
+from shopcalc.controls.path_picture import PathPicture, Place, places_table
+from shopcalc.controls.thinning import View
 from shopcalc.errors import InputError
 from shopcalc.gcode import Program, read_program
 from shopcalc.machines import Axis, Controller, Machine
@@ -30,6 +43,20 @@ _UNITS: dict[System, tuple[tuple[str, float], ...]] = {
     "metric": (("m/min", 1000.0), ("mm/s²", 1.0), ("mm", 1.0), ("m", 1000.0)),
     "inch": (("in/min", 25.4), ("in/s²", 25.4), ("in", 25.4), ("ft", 304.8)),
 }
+#: What one sentence calls the losses that ``MotionTime.causes`` names.
+_COSTS = {
+    "slower where an axis or an arc limits": "limits of axes and arcs",
+    "corners": "corners",
+    "starts and stops": "starts and stops",
+    "bends of fine chords": "bends of fine chords",
+    "moves known ahead": "the few moves known ahead",
+    "slower neighbouring moves": "slower neighbouring moves",
+    "gradual acceleration": "acceleration that builds up gradually",
+    "waiting for blocks": "the block rate",
+}
+_AROUND = 25.0  # mm shown on each side of a place
+_ALONG = 60.0  # mm of path shown before and after it
+_MOST_BANDS = 10
 
 
 @dataclass(frozen=True)
@@ -59,6 +86,7 @@ class ProgramTimeControl:
     def __init__(self, shop: Shop, machine: Machine, files: list[Path], system: System = "metric") -> None:
         self.shop, self.machine, self.system = shop, machine, system
         self._speed, self._accel, self._short, self._long = _UNITS[system]
+        self.files = {file.name: file for file in files}
         self.programs: dict[str, Program] = {}
         self.refused: list[str] = []
         for file in files:
@@ -66,6 +94,10 @@ class ProgramTimeControl:
                 self.programs[file.name] = read_program(file, machine)
             except InputError as fault:
                 self.refused += [str(f) for f in fault.faults]
+        self.timed: list[Timed] = []
+        self.places: list[Place] = []
+        self._texts: dict[tuple[str, int], str] = {}
+        self._quiet = False
         self._build_controls()
         self._build_figures()
         self.update()
@@ -82,22 +114,26 @@ class ProgramTimeControl:
         self.acceleration = _limit("acceleration", self._accel, _or(x.acceleration, 500), 50, 5000)
         self.tolerance = _limit("corner tolerance", self._short, _or(tolerance, 0.05), 0.005, 0.5)
         self.feed_share = NumberControl("feed as run, % of program", 100 * self.machine.feed_share, 10, 200, 5)
-        self.shown = widgets.Dropdown(
-            options=names, description="speed of", style={"description_width": "7em"},
-            layout=widgets.Layout(width="46em"),
-        )  # fmt: skip
+        kinds = [(f"by {k}", k) for k in ("cause", "cutter", "depth")]
+        self.sorted_by = choice("minutes", kinds, "cause", self._draw_causes)
+        first = names[0] if names else None
+        self.shown = choice("program", [(n, n) for n in names], first, self._show_another, "46em")
+        self.look_at = choice("look at", [("the whole", 0)], 0, self._look, "46em")
+        self.back = widgets.Button(description="back to the whole", layout=widgets.Layout(width="12em"))
+        self.back.on_click(lambda _: self._look_at_the_whole())
+        sides = [("along the path", "depth"), ("from the front, x over z", "front")]
+        self.side = choice("depth", sides, "depth", self._look)
         for control in (self.rapid, self.acceleration, self.tolerance, self.feed_share):
             control.observe(self.update)
         self.chosen.observe(lambda _: self.update(), names="value")
-        self.shown.observe(lambda _: self._draw_speed(), names="value")
 
     def _build_figures(self) -> None:
         unit = self._speed[0]
         self.causes_figure = figure(
             [go.Bar(x=[], y=[], orientation="h", marker={"color": HUE}, textposition="auto", name="minutes")],
-            title={"text": "Where the minutes went"}, height=330,
+            title={"text": "Where the minutes went"}, height=330, width=640,
             xaxis={"title": {"text": "minutes"}, "rangemode": "tozero"},
-            yaxis={"autorange": "reversed", "automargin": True},
+            yaxis={"autorange": "reversed", "automargin": True, "type": "category"},
         )  # fmt: skip
         self.speed_figure = figure(
             [
@@ -108,11 +144,22 @@ class ProgramTimeControl:
             xaxis={"title": {"text": f"distance, {self._long[0]}"}},
             yaxis={"title": {"text": f"speed, {unit}"}, "rangemode": "tozero"},
         )  # fmt: skip
-        self.answer, self.table, self.places, self.faults = (widgets.HTML() for _ in range(4))
+        nothing = PathPicture()
+        self.plan_figure = LiveFigure(nothing.figure("plan", system=self.system))
+        self.depth_figure = LiveFigure(nothing.figure("depth", system=self.system, legend=False))
+        self.answer, self.sentence, self.table, self.places_table, self.faults, self.sums = (
+            widgets.HTML() for _ in range(6)
+        )  # fmt: skip
+        beside = widgets.Layout(display="flex", flex_flow="row wrap", align_items="flex-start")
         self.view = widgets.VBox(
             [
                 self.chosen, self.rapid.view, self.acceleration.view, self.tolerance.view, self.feed_share.view,
-                self.answer, self.table, self.faults, self.causes_figure, self.shown, self.speed_figure, self.places,
+                self.answer, self.sentence, self.faults, self.table,
+                widgets.HTML(heading("Where the time went")), self.sorted_by,
+                widgets.Box([self.causes_figure, self.sums], layout=beside),
+                widgets.HTML(heading("Where on the part")), self.shown,
+                widgets.Box([self.look_at, self.back], layout=beside), self.places_table, self.plan_figure, self.side,
+                self.depth_figure, self.speed_figure,
             ]
         )  # fmt: skip
 
@@ -142,8 +189,9 @@ class ProgramTimeControl:
             for name in self.chosen.value
         ]
         self._show_table()
+        self._say_costs()
         self._draw_causes()
-        self._draw_speed()
+        self._draw_program()
 
     @property
     def total_minutes(self) -> float:
@@ -187,35 +235,205 @@ class ProgramTimeControl:
     def _metres(self, mm: float) -> str:
         return f"{mm / self._long[1]:.2f}"
 
-    def _draw_causes(self) -> None:
-        sums = dict.fromkeys(CAUSES, 0.0)
+    def _say_costs(self) -> None:
+        """One sentence: what the losses cost; or which program's time is unknown, and from which line on."""
+        lines = []
+        known = [t for t in self.timed if math.isfinite(t.time.total_s)]
+        total = sum(t.time.total_s for t in known) / _MINUTE
+        sums = self._sums("cause")
+        costs = sorted(((sums.get(c, 0.0), words) for c, words in _COSTS.items()), reverse=True)
+        costs = [(minutes, words) for minutes, words in costs if minutes >= 0.005]
+        if known:
+            first = [f"{words} cost {m:.2f}" if k == 0 else f"{words} {m:.2f}" for k, (m, words) in enumerate(costs)]
+            lost = ", ".join(first) if first else "all of it at the asked feed"
+            lines.append(f"{total:.2f} min; {lost}")
         for t in self.timed:
-            for cause, seconds in t.time.causes().items():
+            at = _first_without_feed(t)
+            if at is not None:
+                text = self._text_of(t.name, at).strip()
+                lines.append(
+                    f"{t.name}: time unknown, no feed is known from line {at} on ({text}); write an F word there"
+                )
+        self.sentence.value = "".join(big(line) for line in lines)
+
+    def _sums(self, sort: str) -> dict[str, float]:
+        """Minutes of the chosen programs by cause, cutter or depth, as far as they are known; none of them zero."""
+        sums: dict[str, float] = dict.fromkeys(CAUSES, 0.0) if sort == "cause" else {}
+        for t in self.timed:
+            parts: Mapping[str, float]
+            if sort == "cause":
+                parts = t.time.causes()
+            elif sort == "cutter":
+                parts = {_cutter(n, t): seconds for n, seconds in t.time.by_cutter().items()}
+            else:
+                continue
+            for name, seconds in parts.items():
                 if math.isfinite(seconds):
-                    sums[cause] += seconds / _MINUTE
-        sums = {cause: minutes for cause, minutes in sums.items() if minutes > 0}
+                    sums[name] = sums.get(name, 0.0) + seconds / _MINUTE
+        if sort == "depth":
+            sums = {n: s / _MINUTE for n, s in _by_depth([t.time for t in self.timed], self._short).items()}
+        return {name: minutes for name, minutes in sums.items() if minutes > 0}
+
+    def _draw_causes(self) -> None:
+        sort = self.sorted_by.value
+        sums = self._sums(sort)
         with self.causes_figure.change() as f:
             f.data[0].x, f.data[0].y = list(sums.values()), list(sums)
             f.data[0].text = [f"{v:.2f}" for v in sums.values()]
+            f.layout.title.text = f"Where the minutes went, by {sort}"
+            f.layout.height = max(330, 110 + 30 * len(sums))
+        total = sum(sums.values())
+        rows = [[name, f"{m:.2f}", f"{100 * m / total:.0f}"] for name, m in sums.items()]
+        self.sums.value = table("The same in figures", [sort, "min", "%"], rows, ["together", f"{total:.2f}", "100"])
 
-    def _draw_speed(self) -> None:
+    def _show_another(self) -> None:
+        """Another program: see all of it first."""
+        self._quiet = True
+        self.look_at.value = 0
+        self._quiet = False
+        self._draw_program()
+
+    def _look_at_the_whole(self) -> None:
+        self.look_at.value = 0
+
+    def _look(self) -> None:
+        if not self._quiet:
+            self._draw_pictures()
+
+    def _draw_program(self) -> None:
+        """Time and draw the program shown; the place looked at stays, if there still is one of its number."""
         name = self.shown.value
         if name is None:
             return
-        time = machine_time(self.programs[name].moves, self.present_machine())
-        distance, speed, asked = time.profile()
+        self._shown_time = machine_time(self.programs[name].moves, self.present_machine())
+        self._whole = PathPicture()
+        self._whole.add(self._shown_time)
+        self.places = self._whole.places(5)
+        chosen = self.look_at.value
+        options = [("the whole", 0)]
+        options += [(f"place {p.number}: {p.line_words}, {p.lost_s:.2f} s lost", p.number) for p in self.places]
+        self._quiet = True
+        self.look_at.options = options
+        self.look_at.value = chosen if chosen <= len(self.places) else 0
+        self._quiet = False
+        self._draw_pictures()
+        self.places_table.value = places_table(self.places, name, self.system, lambda line: self._text_of(name, line))
+
+    def _draw_pictures(self) -> None:
+        name = self.shown.value
+        if name is None:
+            return
+        picture, plan, side = self._whole, None, None
+        place = self.places[self.look_at.value - 1] if self.look_at.value else None
+        view: View = self.side.value
+        along = (-math.inf, math.inf)
+        if place is not None:
+            low, high = self._whole.extents[2] + (-1.0, 1.0)
+            x, y, z = ((c - _AROUND, c + _AROUND) for c in place.at)
+            z = (max(z[0], low), min(z[1], high))
+            along = (place.distance[0] - _ALONG, place.distance[1] + _ALONG)
+            picture = PathPicture((x, y, z, along))
+            picture.add(self._shown_time)
+            plan, side = (x, y), (x if view == "front" else along, z)
+        with_name = name if place is None else f"{name}, place {place.number}"
+        _renew(self.plan_figure, picture.figure("plan", with_name, self.system, self.places, plan))
+        _renew(self.depth_figure, picture.figure(view, with_name, self.system, self.places, side, legend=False))
+        self._draw_speed(with_name, along)
+
+    def _draw_speed(self, name: str, along: tuple[float, float]) -> None:
+        time = self._shown_time
+        ends = np.cumsum(np.where(time.moves.kind <= Kind.ARC, time.moves.lengths, 0.0))
+        begin, end = 0, len(ends)
+        if math.isfinite(along[0]):
+            begin = int(np.searchsorted(ends, along[0]))
+            end = min(len(ends), int(np.searchsorted(ends, along[1])) + 1)
+        distance, speed, asked = _part(time, begin, end).profile()
+        distance = distance + (ends[begin - 1] if begin else 0.0)
         factor = 60 / self._speed[1]
-        along = distance / self._long[1]
+        far = distance / self._long[1]
         with self.speed_figure.change() as f:
-            f.data[0].x, f.data[0].y = along.tolist(), [None if math.isnan(v) else v * factor for v in asked]
-            f.data[1].x, f.data[1].y = along.tolist(), (speed * factor).tolist()
+            f.data[0].x, f.data[0].y = far.tolist(), [None if math.isnan(v) else v * factor for v in asked]
+            f.data[1].x, f.data[1].y = far.tolist(), (speed * factor).tolist()
             f.layout.title.text = f"Speed along the path: {name}"
-        rows = []
-        for number, (i, lost) in enumerate(time.slowest_places(5), start=1):
-            x, y, z = (write(float(v), "length", self.system) for v in time.moves.points[i + 1])
-            rows.append([str(number), str(time.moves.line[i]), f"{x}, {y}, {z}", f"{lost:.2f}"])
-        head = ["place", "program line", "ends at x, y, z", "seconds lost"]
-        self.places.value = table(f"Where {name} loses most against its feed", head, rows, words=(2,))
+            if math.isfinite(along[0]):
+                f.layout.xaxis = {**_DISTANCE_AXIS, "range": [a / self._long[1] for a in along]}
+            else:
+                f.layout.xaxis = {**_DISTANCE_AXIS, "autorange": True}
+            f.layout.xaxis.title.text = f"distance, {self._long[0]}"
+
+    def _text_of(self, name: str, line: int) -> str:
+        """Text of a line of a program file."""
+        if (name, line) not in self._texts:
+            text = ""
+            with self.files[name].open(encoding="utf-8", errors="replace") as lines:
+                for number, one in enumerate(lines, start=1):
+                    if number == line:
+                        text = one.rstrip("\n")
+                        break
+            self._texts[name, line] = text
+        return self._texts[name, line]
+
+
+_DISTANCE_AXIS: dict[str, object] = {"zeroline": False, "title": {"standoff": 4}}
+
+
+def _renew(shown: LiveFigure, fresh: go.Figure) -> None:
+    """Show in a live picture what a fresh one of the same kind holds."""
+    with shown.change() as f:
+        for old, new in zip(f.data, fresh.data, strict=True):
+            old.x, old.y, old.showlegend = new.x, new.y, new.showlegend
+            if new.mode == "markers":
+                old.hovertext, old.marker.size = new.hovertext, new.marker.size
+        for name in ("title", "xaxis", "yaxis", "annotations", "height", "margin", "legend"):
+            f.layout[name] = fresh.layout[name]
+
+
+def _part(time: MotionTime, begin: int, end: int) -> MotionTime:
+    """Some of the moves, with their times."""
+    if (begin, end) == (0, len(time.moves)):
+        return time
+    given = {f.name: getattr(time, f.name) for f in fields(time)}
+    arrays = {n: v[begin:end] for n, v in given.items() if isinstance(v, np.ndarray) and len(v) == len(time.moves)}
+    return replace(time, moves=time.moves.part(begin, end), **arrays)
+
+
+def _first_without_feed(t: Timed) -> int | None:
+    """Line of the first move whose time nobody can know."""
+    unknown = np.flatnonzero(np.isnan(t.time.seconds))
+    return int(t.time.moves.line[unknown[0]]) if len(unknown) else None
+
+
+def _cutter(number: int, t: Timed) -> str:
+    if number == 0:
+        return "before the first cutter"
+    return str(t.time.moves.labels.get(number, f"cutter {number}"))
+
+
+def _by_depth(times: list[MotionTime], unit: tuple[str, float]) -> dict[str, float]:
+    """Seconds of cutting moves by the height of their lower end, from the top down, and of all the rest together."""
+    heights = [
+        t.moves.points[:, 2][np.append(t.moves.cutting, False) | np.append(False, t.moves.cutting)] for t in times
+    ]
+    z = np.concatenate([*heights, np.zeros(0)])
+    if not len(z):
+        return {}
+    word, per = unit
+    step = _round_step(max((float(z.max()) - float(z.min())) / per / _MOST_BANDS, 0.01))
+    sums: dict[int, float] = {}
+    for time in times:
+        for band in time.by_depth(step * per):
+            if math.isfinite(band.seconds):
+                number = round(band.low / per / step)
+                sums[number] = sums.get(number, 0.0) + band.seconds
+    rest = sum(float(np.nansum(t.seconds[~t.moves.cutting])) for t in times)
+    out = {f"z {step * n:.4g} to {step * (n + 1):.4g} {word}": sums[n] for n in sorted(sums, reverse=True)}
+    return {**out, "rapids and standing": rest}
+
+
+def _round_step(least: float) -> float:
+    """1, 2 or 5 times a power of ten, no less than the given."""
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(k * power for k in (1, 2, 5, 10) if k * power >= least * (1 - 1e-9))
 
 
 def _limit(name: str, unit: tuple[str, float], value: float, low: float, high: float) -> NumberControl:
