@@ -128,7 +128,8 @@ def limits_and_corners(  # type: ignore[no-untyped-def]
                     slowest = max(slowest, along * inverse[FEED_ROW, s])
                     weakest = max(weakest, along * inverse[ACCELERATION_ROW, s])
         elif size > 0.0 and k <= _ARC:
-            x, y, z = dx / size, dy / size, dz / size
+            part = 1.0 / size
+            x, y, z = dx * part, dy * part, dz * part
             ex, ey, ez = x, y, z
             row = RAPID_ROW if k == _RAPID else FEED_ROW
             ax, ay, az = abs(x), abs(y), abs(z)
@@ -471,14 +472,14 @@ def _finish(  # type: ignore[no-untyped-def]
         held[i] = UNKNOWN
         return
     seconds[i] = total + wait
-    most, what = lost_limits[i], held[i]
-    if lost_ramps[i] > most:
-        most, what = lost_ramps[i], slowest[i]
-    if extra > most:
-        most, what = extra, JERK
-    if wait > most:
-        most, what = wait, BLOCKS
-    held[i] = what if most > 0.01 * seconds[i] else ASKED
+    # all loaded first and chosen without branches: which is the greatest is a toss for a processor to guess
+    limits, ramps, by_limit, by_ramp = lost_limits[i], lost_ramps[i], held[i], slowest[i]
+    what = by_ramp if ramps > limits else by_limit
+    most = max(limits, ramps)
+    what = JERK if extra > most else what
+    most = max(extra, most)
+    what = BLOCKS if wait > most else what
+    held[i] = what if max(wait, most) > 0.01 * seconds[i] else ASKED
 
 
 @_compiled
@@ -532,25 +533,27 @@ def times(  # type: ignore[no-untyped-def]
             if best < math.inf:
                 # by length over mean speed: a bend may leave next to no acceleration, and dv/a would be all rounding
                 even = size
-                if 0.0 < a < math.inf:
+                if 0.0 < a < math.inf and (climb > 0.0 or fall > 0.0):
+                    slope = 0.5 / a
                     if climb > 0.0:
-                        rising = min(even, (best * best - w0) / (2.0 * a))
+                        rising = min(even, (best * best - w0) * slope)
                         up = 2.0 * rising / (best + v0)
                         even -= rising
                     if fall > 0.0:
-                        sinking = min(even, (best * best - w1) / (2.0 * a))
+                        sinking = min(even, (best * best - w1) * slope)
                         down = 2.0 * sinking / (best + v1)
                         even -= sinking
                 time = up + down + even / best if even > 0.0 else up + down
             rounding = 1e-9 * (1.0 + best)
             ramp_time = (up if climb > rounding else 0.0) + (down if fall > rounding else 0.0)
-            ideal = size / asked[i]
-            free = size / fastest
+            pace = 1.0 / fastest
+            free = size * pace
             seconds[i] = time
-            lost_limits[i], lost_ramps[i] = free - ideal, time - free
+            lost_limits[i] = 0.0 if held[i] == ASKED else free - size / asked[i]
+            lost_ramps[i] = time - free
             # where most of the ramps' time went
-            begin_loss = up - (best + v0) * up / 2.0 / fastest
-            end_loss = down - (best + v1) * down / 2.0 / fastest
+            begin_loss = up - (best + v0) * up * 0.5 * pace
+            end_loss = down - (best + v1) * down * 0.5 * pace
             even_loss = time - free - begin_loss - end_loss
             reason, what = why[i], CORNER_IN
             if end_loss > begin_loss:

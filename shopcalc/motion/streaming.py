@@ -54,7 +54,7 @@ class Timing:
         bands: float | Sequence[float] | None = None,
         places: int = 5,
         on_window: Callable[[int, MotionTime], None] | None = None,
-        window: int = 32_768,
+        window: int = 16_384,
     ) -> None:
         self._machine, self._on_window, self._window = machine, on_window, max(1, window)
         self._sums = Sums(bands, places)
