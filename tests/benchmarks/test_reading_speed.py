@@ -1,7 +1,8 @@
 """How fast program text is read, by the shape of its lines; ratios in one run (python -m pytest -m benchmark -s).
 
 The plain sum of a file's bytes is what no reader can beat; a regular expression per line is what one would write first;
-``pandas.read_csv`` of the same numbers is a fast reader of a text that needs no care.
+``pandas.read_csv`` of the same numbers is a fast reader of a text that needs no care. All times are processor seconds,
+so that they do not depend on what else the computer does.
 """
 
 import io
@@ -24,18 +25,18 @@ from shopcalc.gcode import read_program, read_text, stream_program
 def peak():  # of this process alone [MB]
     return int(re.search(r"VmHWM:\\s*(\\d+)", Path("/proc/self/status").read_text())[1]) / 1000
 
-begin = time.perf_counter()
+begin = time.process_time()
 read_text("G21 G1 X1 F60\\nX2")
-ready, alone = time.perf_counter() - begin, peak()
+ready, alone = time.process_time() - begin, peak()
 how, path = sys.argv[1:]
-begin = time.perf_counter()
+begin = time.process_time()
 if how == "whole":
     blocks = read_program(path).blocks
 else:
     stream = stream_program(path)
     sum(len(piece) for piece in stream)
     blocks = stream.blocks
-print(blocks, time.perf_counter() - begin, peak(), alone, ready)
+print(blocks, time.process_time() - begin, peak(), alone, ready)
 """
 WORD = re.compile(r"([A-Z])(-?[0-9.]+)")
 SHAPES = [
@@ -47,7 +48,7 @@ SHAPES = [
     ("a comment in every line", 1_000_000, "F3000", 0.3),
     ("blanks within words", 1_000_000, "F3000", 0.3),
     ("blanks within numbers", 50_000, "F3000", 60.0),  # each line needs care
-    ("a setting in every tenth line", 300_000, "F3000", 6.0),
+    ("a setting in every tenth line", 300_000, "F3000", 12.0),
 ]
 
 
@@ -93,9 +94,9 @@ def child(how, path, **environment):
 
 
 def seconds_of(task):
-    begin = time.perf_counter()
+    begin = time.process_time()
     task()
-    return time.perf_counter() - begin
+    return time.process_time() - begin
 
 
 def write(path, shape, blocks, feed):
@@ -144,4 +145,4 @@ def test_memory_and_starting(tmp_path):
         f"{ten[1]:.2f} s; {warm[3]:.0f} MB with nothing read"
     )
     assert ten[2] < warm[2] + 10
-    assert ten[2] < warm[3] + 25
+    assert ten[2] < warm[3] + 25  # a piece of text and two of moves
