@@ -27,6 +27,12 @@ TUNE = [
 ]  # fmt: skip
 
 
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path_factory, monkeypatch):
+    """What is remembered of programs is kept apart from the user's, and from other tests'."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+
+
 @pytest.fixture
 def run(capsys):
     """Run a command in this process: status, standard output, standard error; never a traceback."""
@@ -234,7 +240,8 @@ def test_a_broken_job_leaves_an_older_quote_alone(run, tmp_path):
 
 FIELDS = [
     "file", "blocks", "moves", "cutting_length_mm", "rapid_length_mm", "cutting_time_s", "rapid_time_s", "dwell_time_s",
-    "change_time_s", "time_s", "length_over_feed_s", "extents_mm", "cutters", "warnings",
+    "change_time_s", "time_s", "length_over_feed_s", "extents_mm", "cutters", "warnings", "understood_share",
+    "feedless_line", "by_cause_s", "by_kind_s", "by_cutter_s", "by_depth", "slowest_places",
 ]  # fmt: skip
 
 
@@ -281,10 +288,10 @@ def test_a_refused_program_stands_in_the_list_and_the_others_are_done(run, tmp_p
 
 
 def test_a_fault_of_ours_in_one_program_does_not_stop_the_others(monkeypatch, run):
-    import shopcalc.cli as cli
+    from shopcalc.program_times import many
 
-    honest = cli._entry
-    monkeypatch.setattr(cli, "_entry", lambda f, *rest: 1 / 0 if f.endswith("panels.nc") else honest(f, *rest))
+    honest = many.time_program
+    monkeypatch.setattr(many, "time_program", lambda f, *rest: 1 / 0 if f.endswith("panels.nc") else honest(f, *rest))
     status, out, err = run("time", PROGRAMS, "--json")
     assert status == 2
     assert [Path(p["file"]).name for p in json.loads(out)["programs"] if "error" in p] == ["end-panels.nc", "panels.nc"]
@@ -330,6 +337,147 @@ def test_another_machine_takes_another_time(run, tmp_path):
     _, slow_out, _ = run("time", PROGRAMS / "panels.nc", "--json", "--machine", slow)
     assert json.loads(slow_out)["machine"] == "slow"
     assert json.loads(slow_out)["time_s"] > 1.5 * json.loads(fast_out)["time_s"]
+
+
+@pytest.fixture
+def archive(tmp_path):
+    """Programs in folders: good ones, one with a warning, one refused, one without a feed."""
+    place = tmp_path / "archive"
+    (place / "2024").mkdir(parents=True)
+    (place / "2025").mkdir()
+    for k in range(12):
+        (place / ("2024" if k % 2 else "2025") / f"p{k:02}.nc").write_text(f"G21 G90\nG1 X{100 + k} F600\nM2\n")
+    (place / "2024" / "warned.nc").write_text("G21 G90\nG1 X5 F600 Q3\nM2\n")
+    (place / "2025" / "bad.nc").write_text("G21 G90 F500\nG2 X10 Y10 (no centre)\nM2\n")
+    (place / "feedless.nc").write_text("G21 G90\nG1 X5\nM2\n")
+    return place
+
+
+def test_a_cached_run_says_the_same_byte_for_byte(run, archive):
+    for more in ([], ["--json"], ["--by", "depth", "--slowest", "3", "--system", "inch"]):
+        fresh = run("time", archive, "--no-cache", *more)
+        assert run("time", archive, *more) == run("time", archive, *more) == fresh
+    assert fresh[0] == 2
+
+
+def test_what_people_read_of_an_archive(run, archive):
+    status, out, err = run("time", archive, "--by", "cause", "--slowest", "2")
+    assert status == 2
+    assert len(err.splitlines()) == 1
+    assert "bad.nc, line 2, column" in err
+    for words in (
+        "2024/p01.nc", "together ", ", and 1 of unknown time, and 1 refused", "2 programs with warnings",
+        "understood: ", "longest: 2024/p11.nc", "feedless.nc: its time is unknown, because line 2", "slowest places", "share",
+    ):  # fmt: skip
+        assert words in out, words
+    at = out.index("2024/warned.nc, line 2, column 12, Q3")
+    _, source, marker = out[at:].splitlines()[:3]
+    assert source[marker.index("^") :].startswith("Q3")
+    at = out.index("2025/bad.nc, line 2")
+    _, source, marker = out[at:].splitlines()[:3]
+    assert source.strip() == "G2 X10 Y10 (no centre)"
+    assert "^" in marker
+
+
+@pytest.mark.parametrize("flag", ["--slowest", "--workers"])
+@pytest.mark.parametrize("value", ["0", "-1", "many", "1.5", "1e3", "٣", "99999"])
+def test_counts_are_counts(flag, value, run):
+    refused(run("time", PROGRAMS, f"{flag}={value}"), flag, "number from 1 to")
+
+
+def test_a_cache_that_cannot_be_used_is_said_once_and_changes_nothing_else(run, archive, tmp_path, monkeypatch):
+    _, fresh, _ = run("time", archive)
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "file"))
+    status, _, err = run("time", archive / "2024")
+    assert status == 0
+    assert len(err.splitlines()) == 1
+    assert "cannot be remembered" in err
+    assert run("time", archive)[1] == fresh
+
+
+def test_five_hundred_known_programs_load_neither_the_compiler_nor_units(tmp_path):
+    for k in range(500):
+        (tmp_path / f"{k}.nc").write_text(f"G21 G90\nG1 X{k + 1} F600\nM2\n")
+    code = (
+        f"import sys\nfrom shopcalc.cli import main\nsys.stdout = open({os.devnull!r}, 'w')\n"
+        "main(['time', sys.argv[1]])\n"
+        "print([m for m in ('numba', 'pint', 'joblib') if m in sys.modules], file=sys.stderr)\n"
+    )
+    loaded = [
+        subprocess.run([sys.executable, "-c", code, tmp_path], capture_output=True, text=True, check=True, cwd=ROOT)
+        for _ in range(2)
+    ]
+    assert [d.stderr.strip() for d in loaded] == ["['numba', 'pint']", "[]"]
+
+
+def test_odd_names_of_files_are_done_and_told_apart(tmp_path):
+    folder = os.fsencode(tmp_path / "odd names")
+    os.mkdir(folder)
+    names = [b"two words.nc", b"new\nline.nc", b"caf\xe9.nc", "türzarge.nc".encode(), b"-dash.nc", b"100%.nc"]
+    for name in names:
+        Path(os.fsdecode(os.path.join(folder, name))).write_text("G21 G90\nG1 X10 F600\nM2\n")
+    done = subprocess.run(
+        [sys.executable, "-m", "shopcalc", "time", folder, "--json"], cwd=ROOT, capture_output=True, check=True
+    )
+    found = {os.fsencode(p["file"]).rsplit(b"/", 1)[1] for p in json.loads(done.stdout)["programs"]}
+    assert found == set(names)
+    done = subprocess.run([sys.executable, "-m", "shopcalc", "time", folder], cwd=ROOT, capture_output=True, check=True)
+    assert len([line for line in done.stdout.splitlines() if b".nc" in line]) == len(names)
+    assert b"caf\\xe9.nc" in done.stdout
+
+
+def test_a_reader_that_leaves_early_is_no_fault(archive):
+    done = subprocess.run(
+        f"{sys.executable} -m shopcalc time {archive} {'data/programs ' * 200} | head -2", shell=True, cwd=ROOT,
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stdout.startswith("on machine")
+    assert "Broken" not in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals to a group of processes")
+def test_an_interrupt_ends_workers_at_once(tmp_path):
+    for k in range(8):
+        (tmp_path / f"{k}.nc").write_text(f"G21 G90 F3000\nG1 X{k}\n" + "X1 Y2 Q5\nX2 Y1\n" * 200_000)
+    running = subprocess.Popen(
+        [sys.executable, "-m", "shopcalc", "time", tmp_path, "--workers", "2"], cwd=ROOT, start_new_session=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+    )  # fmt: skip
+    time.sleep(4)
+    os.killpg(running.pid, signal.SIGINT)  # as a terminal sends it
+    begin = time.perf_counter()
+    out, err = running.communicate(timeout=30)
+    assert (running.returncode, out, err) == (130, b"", b"")
+    assert time.perf_counter() - begin < 5
+    for _ in range(50):  # nothing of the group is left
+        try:
+            os.killpg(running.pid, 0)
+        except ProcessLookupError:
+            return
+        time.sleep(0.1)
+    raise AssertionError("a worker is still there")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a terminal of its own")
+def test_long_work_tells_how_far_it_is_on_a_terminal_and_cleans_up(tmp_path):
+    import pty
+
+    (tmp_path / "long.nc").write_text("G21 G90 F3000\nG1 X1\n" + "X1 Y2 Q5\nX2 Y1\n" * 60_000)
+    ours, theirs = pty.openpty()
+    running = subprocess.Popen(
+        [sys.executable, "-m", "shopcalc", "time", tmp_path, "--no-cache"], cwd=ROOT, stdout=subprocess.PIPE,
+        stderr=theirs,
+    )  # fmt: skip
+    os.close(theirs)
+    running.communicate(timeout=60)
+    seen = os.read(ours, 100_000).decode()
+    os.close(ours)
+    assert running.returncode == 0
+    assert " of 1 MB" in seen
+    assert seen.endswith("\r")
+    assert not seen.rsplit("\r", 2)[1].strip()
 
 
 # --- tune ------------------------------------------------------------------------------------------------------------

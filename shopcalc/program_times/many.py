@@ -176,9 +176,10 @@ def _answers(
     """The answer about each program, in any order."""
     numbers = list(range(len(left)))
     elsewhere = [n for n in numbers if left[n].stamp is not None]  # pipes and the like can only be read here
-    if len(elsewhere) > 1 and (_scheduler_is_chosen() or (workers or 1) > 1):
+    chosen = _chosen_workers()
+    if elsewhere and (chosen or (workers or 1) > 1 < len(elsewhere)):
         here = [n for n in numbers if left[n].stamp is None]
-        yield from _side_by_side(left, elsewhere, machine, workers, watch)
+        yield from _side_by_side(left, elsewhere, machine, workers or chosen, watch)
         numbers = here
     alone = workers == 1
     pace, spent, read = _PER_BYTE, 0.0, 0.0
@@ -215,14 +216,14 @@ def _processors() -> int:
         return os.cpu_count() or 1
 
 
-def _scheduler_is_chosen() -> bool:
-    """Whether ``joblib.parallel_config`` says how to work side by side; who never loaded joblib said nothing."""
+def _chosen_workers() -> int | None:
+    """How many work side by side by ``joblib.parallel_config``, -1 for all there are; None when it says nothing."""
     if "joblib" not in sys.modules:
-        return False
+        return None
     from joblib.parallel import get_active_backend
 
     backend, jobs = get_active_backend()
-    return type(backend).__name__ != "LokyBackend" or jobs is not None
+    return jobs or (None if type(backend).__name__ == "LokyBackend" else -1)
 
 
 def _side_by_side(

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from shopcalc.gcode import stream_program
+from shopcalc.gcode.claims import differences
 from shopcalc.machines import Machine
 from shopcalc.motion import Timing
 from shopcalc.program_times.results import EDGES, MOST_PLACES, ProgramTime
@@ -44,8 +45,8 @@ def time_program(
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     path = Path(folder) / "door.nc"
     ...     _ = path.write_text("G21 G90\nG1 X100 F6000\nM2\n")
-    ...     time_program(path, Machine(axes=(Axis(6000, 6000, 500),) * 3)).time_s
-    1.2
+    ...     time_program(path, Machine(axes=(Axis(6000, 6000, 500),) * 3)).length_over_feed_s
+    1.0
     """
     stream = stream_program(path, machine, progress=progress)
     timing = Timing(machine, bands=EDGES, places=MOST_PLACES)
@@ -63,6 +64,7 @@ def time_program(
         if feedless is None and (without := cutting & np.isnan(piece.feed)).any():
             feedless = int(piece.line[np.argmax(without)])
     t = timing.finish()
+    warnings = [*stream.warnings, *differences(stream.claims, stream.scale, t.extents, t.total_s)]
     return ProgramTime(
         file=str(path), blocks=stream.blocks, moves=t.moves, noted=stream.noted,
         cutting_length=t.cutting_length, rapid_length=t.rapid_length, cutting_time_s=t.cutting_time_s,
@@ -72,5 +74,5 @@ def time_program(
         cutters=tuple(sorted(cutters - {0})), causes=t.causes(),
         by_kind={kind.name.lower(): s for kind, s in t.by_kind().items()}, by_cutter=t.by_cutter(),
         labels=stream.labels, by_depth=tuple(t.by_depth()), slowest=tuple(t.slowest_places()), feedless_line=feedless,
-        warnings=stream.warnings,
+        warnings=tuple(sorted(warnings, key=lambda n: (n.line, n.column, n.message))),
     )  # fmt: skip
