@@ -367,7 +367,8 @@ def test_what_people_read_of_an_archive(run, archive):
     assert "bad.nc, line 2, column" in err
     for words in (
         "2024/p01.nc", "together ", ", and 1 of unknown time, and 1 refused", "2 programs with warnings",
-        "understood: ", "longest: 2024/p11.nc", "feedless.nc: its time is unknown, because line 2", "slowest places", "share",
+        "understood: ", "longest: 2024/p11.nc", "feedless.nc: its time is unknown, because line 2",
+        "slowest places", "share",
     ):  # fmt: skip
         assert words in out, words
     at = out.index("2024/warned.nc, line 2, column 12, Q3")

@@ -421,10 +421,9 @@ class Sums:
             bulge = moves.extents()
             self._extents[:, 0] = np.minimum(self._extents[:, 0], bulge[:, 0])
             self._extents[:, 1] = np.maximum(self._extents[:, 1], bulge[:, 1])
-        for number, sums in enumerate(bands):
-            if sums.any():
-                held = self._bands.setdefault(lowest + number, np.zeros(3))
-                held += sums
+        for number in np.flatnonzero(bands.any(axis=1)).tolist():
+            held = self._bands.setdefault(lowest + number, np.zeros(3))
+            held += bands[number]
         self._count_cutters(moves.cutter, time.seconds)
         if not np.array_equal(before, self._places):
             self._name_places(time)
