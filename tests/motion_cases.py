@@ -281,7 +281,10 @@ def plain_bends(kind: list[int], points: list[list[float]], size: list[float]) -
                 share = walked[j] / walked[b]
                 low, high = known.get(a), known.get(b)
                 if low and high:
-                    bends[j] = [p + (q - p) * share for p, q in zip(low, high, strict=True)]
+                    bends[j] = [
+                        math.copysign(abs(p) + (abs(q) - abs(p)) * share, p + (q - p) * share)
+                        for p, q in zip(low, high, strict=True)
+                    ]
                 elif low or high:
                     bends[j] = low or high
         bends.update(known)

@@ -201,7 +201,10 @@ def _fill(length, bends, begin, end, lead, total, first, low, high):  # type: ig
             walked += length[j - 1]
         share = 1.0 if first else walked / total
         for k in range(3):
-            bends[j, k] = high[k] if first else low[k] + (high[k] - low[k]) * share
+            # sizes change evenly, not the signed bends: these cancel where joined chords turn by half a circle
+            size = abs(high[k]) if first else abs(low[k]) + (abs(high[k]) - abs(low[k])) * share
+            positive = high[k] > 0.0 if first else low[k] + (high[k] - low[k]) * share > 0.0
+            bends[j, k] = size if positive else -size
     if end >= 0:
         for k in range(3):
             bends[end, k] = high[k]
@@ -213,8 +216,8 @@ def bends_of_chords(points, kind, length, carried, final, share, limit, speed2, 
 
     Lines that turn by no more than 30 degrees from one to the next make a run. Within it, chords of at least 0.3 mm
     along the path (the last one may be shorter) are joined, the bend at their ends is d over their mean length, and
-    changes evenly between. Where a run begins or ends there is a corner and no bend; the first and the last chord
-    keep the bend of their one inner end. ``mark``: 2 no run goes through, 1 chords meet, 0 within a chord.
+    its size changes evenly between. Where a run begins or ends there is a corner and no bend; the first and the last
+    chord keep the bend of their one inner end. ``mark``: 2 no run goes through, 1 chords meet, 0 within a chord.
 
     Returns the last junction whose bend no later move can change.
     """
