@@ -10,7 +10,9 @@ looked at over pixels' middles only: the results are exact for these samples. A 
 between two samples; then the true tip is higher by at most ``between_pixels``: for a ball of radius r on a slope s and
 pixels of side h about h^2 (1 + s^2)^1.5 / 4 r, for a flat end at most sqrt(2) h s, for a V on less than its own slope
 nothing. A convex ridge of radius R adds h^2 / 4 R. Beside a wall the wall itself is known to half a pixel only, and the
-tip's sideways place with it. On planes the two steps undo each other: nothing is left there, whatever the pixel.
+tip's sideways place with it. What is left (``reached``) has the same bound twice, for tips stand on pixels too; a valley
+the cutter just fits wants its tip on one line, and up to half a pixel times its slope is left when that lies between
+two pixels. On planes nothing is left, whatever the pixel.
 
 **Speed.** Offsets are taken four at a time (left, right, up, down share one height of the underside), in order of
 rising height, and a row or the rest of a row is skipped once even its highest sample could raise nothing. Every value
