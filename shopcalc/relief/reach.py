@@ -10,9 +10,9 @@ looked at over pixels' middles only: the results are exact for these samples. A 
 between two samples; then the true tip is higher by at most ``between_pixels``: for a ball of radius r on a slope s and
 pixels of side h about h^2 (1 + s^2)^1.5 / 4 r, for a flat end at most sqrt(2) h s, for a V on less than its own slope
 nothing. A convex ridge of radius R adds h^2 / 4 R. Beside a wall the wall itself is known to half a pixel only, and the
-tip's sideways place with it. What is left (``reached``) has the same bound twice, for tips stand on pixels too; a valley
-the cutter just fits wants its tip on one line, and up to half a pixel times its slope is left when that lies between
-two pixels. On planes nothing is left, whatever the pixel.
+tip's sideways place with it. What is left (``reached``) is wrong by about as much, to either side, for tips stand on
+pixels too; and a valley the cutter fills wants its tip on one line: up to half a pixel times the slope of its sides is
+left too much when that line lies between two pixels. On planes nothing is left, whatever the pixel.
 
 **Speed.** Offsets are taken four at a time (left, right, up, down share one height of the underside), in order of
 rising height, and a row or the rest of a row is skipped once even its highest sample could raise nothing. Every value
@@ -164,7 +164,8 @@ def centre_surface(
         cutter keeps away from the edge by its shape).
     beyond : float
         How far the tip may pass the edge on every side: the result is larger than the map by so many whole pixels; at
-        most the cutter's radius makes sense [mm]. Where the cutter then touches nothing, the lowest height of the map.
+        most the cutter's radius makes sense [mm]. Out there it never goes below the map's lowest height, so that it
+        does not dig into what lies beside the work.
     progress : callable, optional
         Called with the share done.
 
@@ -486,7 +487,7 @@ def _raise_level(z: Floats, level: NDArray[np.int64], reach: int, out: Floats, b
     radius = level.shape[0] - 1
     strip = min(columns, max(_STRIP, radius))
     powers = 1
-    while 2**powers <= 2 * level[0] + 1:
+    while 1 << powers <= 2 * level[0] + 1:
         powers += 1
     runs = np.empty((powers, strip + 2 * level[0]))
     start = 0
@@ -497,7 +498,7 @@ def _raise_level(z: Floats, level: NDArray[np.int64], reach: int, out: Floats, b
             n = strip + 2 * level[0]
             runs[0, :n] = z[row, start + margin : start + margin + n]
             for power in range(1, powers):
-                long = 2 ** (power - 1)
+                long = 1 << (power - 1)
                 n -= long
                 here, shifted, longer = runs[power - 1, :n], runs[power - 1, long : long + n], runs[power, :n]
                 for i in range(n):
@@ -508,10 +509,10 @@ def _raise_level(z: Floats, level: NDArray[np.int64], reach: int, out: Floats, b
                     continue
                 half = level[abs(up)]
                 power = 0
-                while 2 ** (power + 1) <= 2 * half + 1:
+                while 1 << (power + 1) <= 2 * half + 1:
                     power += 1
                 first = level[0] - half
-                second = first + 2 * half + 1 - 2**power
+                second = first + 2 * half + 1 - (1 << power)
                 here, shifted = runs[power, first : first + strip], runs[power, second : second + strip]
                 target = out[at, start : start + strip]
                 for i in range(strip):
