@@ -12,7 +12,7 @@ from shopcalc.gcode.reports import Note
 from shopcalc.motion.results import DepthBand, Place
 
 #: Slowest places kept of each program.
-MOST_PLACES = 50
+MOST_PLACES = 20
 
 
 @dataclass(frozen=True)
