@@ -22,7 +22,8 @@ from shopcalc.program_times.results import ProgramTime, Refused
 _PACKAGE = Path(__file__).parents[1]
 #: What decides what a program's time is, and how a machine's file is read: a change there makes every answer old.
 _DECIDING = (
-    "gcode", "motion", "program_times", "compiling.py", "errors.py", "machines.py", "moves.py", "reading.py", "units.py",
+    "gcode", "motion", "program_times", "compiling.py", "errors.py", "machines.py", "moves.py", "reading.py",
+    "units.py",
 )  # fmt: skip
 #: Fields of a machine that change no time.
 _FOR_PEOPLE = ("name", "title", "spindle", "stations", "source", "kind")
