@@ -19,6 +19,6 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     from numba import njit  # 0.2 s and 70 MB: only for those who need it
 
     try:
-        return njit(cache=True, nogil=True, error_model="numpy")(function)  # type: ignore[no-any-return]
+        return njit(cache=True, nogil=True, error_model="numpy")(function)
     except RuntimeError:  # no folder can be written
-        return njit(nogil=True, error_model="numpy")(function)  # type: ignore[no-any-return]
+        return njit(nogil=True, error_model="numpy")(function)
