@@ -75,6 +75,9 @@ def parser() -> argparse.ArgumentParser:
     timing.add_argument("--by", choices=("cutter", "depth", "cause", "kind"), help="also a table of the time by this")
     timing.add_argument("--slowest", metavar="N", type=_count, default=0, help="also the places that lose most time")
     timing.add_argument("--workers", metavar="N", type=_count, help="processes; default: what pays")
+    timing.add_argument("--savings", action="store_true", help="also what could be saved in it, each change timed anew")
+    timing.add_argument("--stock-top", metavar="Z", help='height of the wood\'s top in the program, e.g. "0 mm"')
+    timing.add_argument("--against", metavar="PROGRAM", help="also what changed since this earlier version of it")
     timing.add_argument("--no-cache", action="store_true", help="time again what was timed before")
     tune = add("tune", "speed, feed and passes for one cut")
     for flag, meta, text in (
@@ -271,6 +274,7 @@ def _quote(chosen: argparse.Namespace) -> int:
 def _time(chosen: argparse.Namespace) -> int:
     from shopcalc.program_times import ProgramCache, ProgramTime, Refused, programs_in, time_programs
 
+    whole = _whole_program(chosen)
     cache = None if chosen.no_cache else ProgramCache()
     line = _ProgressLine()
     try:
@@ -287,6 +291,8 @@ def _time(chosen: argparse.Namespace) -> int:
         times = [a.time_s if isinstance(a, ProgramTime) else math.nan for a in answers]
         total = sum(times)
         entries = [a.as_json() for a in answers]
+        if whole is not None and isinstance(answers[0], ProgramTime):
+            entries[0] |= whole(machine)[1]
         document = {"machine": machine.name, "programs": entries, "time_s": total if math.isfinite(total) else None}
         _print_json(document)
     else:
@@ -294,11 +300,62 @@ def _time(chosen: argparse.Namespace) -> int:
 
         words = times_text(machine, answers, chosen.system or "metric", slowest=chosen.slowest, by=chosen.by)
         print(words, end="")
+        if whole is not None and isinstance(answers[0], ProgramTime):
+            print("\n".join(whole(machine)[0]))
     sys.stdout.flush()
     if cache is not None and cache.complaint is not None:
         print(f"shopcalc: {cache.complaint}", file=sys.stderr)
     found = [f for a in answers if isinstance(a, Refused) for f in a.faults]
     return _refused(found) if found else 0
+
+
+def _whole_program(chosen: argparse.Namespace) -> Callable[[Machine], tuple[list[str], dict[str, Any]]] | None:
+    """What is to be found out about one program as a whole: lines for people, and what JSON says; None when nothing."""
+    if not (chosen.savings or chosen.against):
+        if chosen.stock_top:
+            raise InputError(Fault("--stock-top says nothing without --savings", "add --savings"))
+        return None
+    if len(chosen.programs) != 1 or Path(chosen.programs[0]).is_dir():
+        raise InputError(Fault("--savings and --against go with one program", "name one program file"))
+    system: System = chosen.system or "metric"
+    top = None
+    if chosen.stock_top:
+        from shopcalc.units import read
+
+        top = read(chosen.stock_top, "length")
+
+    def find(machine: Machine) -> tuple[list[str], dict[str, Any]]:
+        from shopcalc.gcode import read_program
+
+        moves = read_program(chosen.programs[0], machine).moves
+        lines: list[str] = []
+        found: dict[str, Any] = {}
+        if chosen.savings:
+            from shopcalc.gains import examine
+
+            findings = examine(moves, machine, stock_top=top, system=system)
+            lines += ["", "what could be saved in it, each change made and timed anew:"]
+            lines += [f"  {text}" for text in findings.sentences()]
+            found["savings"] = [
+                {
+                    "name": s.name, "change": s.change, "time_s": round(s.seconds_after, 6),
+                    "saved_s": round(s.seconds_saved, 6), "same_cut": s.same_cut, "check": s.check,
+                }
+                for s in findings.savings
+            ]  # fmt: skip
+        if chosen.against:
+            from shopcalc.comparing import compare
+
+            told = compare(read_program(chosen.against, machine).moves, moves, machine)
+            lines += ["", f"since {chosen.against}:", *(f"  {text}" for text in told.sentences(system))]
+            was, now = (None if math.isnan(v) else round(v, 6) for v in told.seconds)
+            found["against"] = {
+                "file": chosen.against, "time_s": was, "time_now_s": now, "moves_kept": told.kept,
+                "moves_removed": told.removed, "moves_added": told.added, "changes": told.sentences(system)[1:],
+            }  # fmt: skip
+        return lines, found
+
+    return find
 
 
 def _machine_for(chosen: argparse.Namespace, cache: ProgramCache | None) -> Machine:

@@ -715,3 +715,39 @@ def test_a_machine_without_limits_is_said_to_cost_nothing_for_rapids(run, tmp_pa
     status, out, _ = run("time", next(PROGRAMS.glob("*.nc")), "--machine", bare)
     assert status == 0
     assert "no rapid speed and no acceleration" in out
+
+
+# --- one program as a whole -------------------------------------------------------------------------------------------
+
+
+def test_what_could_be_saved_and_what_changed_since_an_earlier_version(run, tmp_path):
+    old, new = tmp_path / "old.nc", tmp_path / "new.nc"
+    cuts = "\n".join(f"G0 X{x} Y0 Z80\nG1 Z-3 F1000\nY{x + 20}" for x in range(0, 90, 10))
+    old.write_text(f"G21 G0 Z80\n{cuts}\nG0 Z80\nM2\n")
+    new.write_text(old.read_text().replace("Z-3", "Z-4"))
+    status, out, err = run("time", new, "--savings", "--stock-top", "0 mm", "--against", old, "--machine", "router")
+    assert (status, err) == (0, "")
+    assert "lower clearance height" in out
+    assert "the same path 1 mm deeper" in out
+    status, out, _ = run("time", new, "--savings", "--against", old, "--json")
+    entry = json.loads(out)["programs"][0]
+    assert all(s["saved_s"] > 0 for s in entry["savings"])
+    assert entry["against"]["time_now_s"] == pytest.approx(entry["time_s"], abs=1e-5)
+    assert entry["against"]["moves_removed"] == entry["against"]["moves_added"] == 0
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        (("--savings", "{folder}"), "one program"), (("--against", "{file}", "{file}", "{file}"), "one program"),
+        (("--stock-top", "0 mm", "{file}"), "without --savings"),
+        (("--against", "{folder}/no.nc", "{file}"), "no such file"),
+        (("--savings", "--stock-top", "0", "{file}"), "unit"),
+    ],
+)  # fmt: skip
+def test_questions_about_one_program_that_cannot_be_answered(run, tmp_path, given, said):
+    file = tmp_path / "a.nc"
+    file.write_text("G21 F600 G1 X5\n")
+    status, _, err = run("time", *(g.format(folder=tmp_path, file=file) for g in given))
+    assert status == 2
+    assert said in err
