@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from shopcalc.controls import program_time, quote_job, straight_move_seconds
+from shopcalc.controls import ComparisonControl, SavingsControl, program_time, quote_job, straight_move_seconds
 from shopcalc.gcode import read_program
 from shopcalc.jobs import open_job
 from shopcalc.motion import machine_time
@@ -78,6 +78,87 @@ def test_straight_moves_by_the_same_engine():
     assert straight_move_seconds([100, 20], [100, 100], [500, 500], [math.inf, 5000]) == pytest.approx(
         [1.2, 0.512311], abs=1e-6
     )
+
+
+def test_one_sentence_says_what_the_losses_cost(shop, timing):
+    causes = {}
+    for t in timing.timed:
+        for name, seconds in t.time.causes().items():
+            causes[name] = causes.get(name, 0) + seconds / 60
+    assert f"{timing.total_minutes:.2f} min; corners cost {causes['corners']:.2f}" in timing.sentence.value
+
+
+def test_a_program_without_feed_is_drawn_and_its_line_is_said(shop, tmp_path):
+    (tmp_path / "nofeed.nc").write_text("G21\nG0 X5\nG1 X50 Y20\n")
+    control = program_time(shop, folder=tmp_path)
+    assert "nofeed.nc: time unknown, no feed is known from line 3 on (G1 X50 Y20)" in control.sentence.value
+    drawn = {t.name: t for t in control.plan_figure.data}
+    assert drawn["no feed is known"].x == (5, 50)
+    assert SavingsControl(control).findings is None
+
+
+@pytest.mark.parametrize("by", ["cause", "cutter", "depth"])
+def test_the_minutes_add_up_however_they_are_sorted(timing, by):
+    timing.sorted_by.value = by
+    assert sum(timing.causes_figure.data[0].x) == pytest.approx(timing.total_minutes)
+    assert f"{timing.total_minutes:.2f}" in timing.sums.value
+
+
+@pytest.mark.parametrize("system", ["metric", "inch"])
+def test_choosing_a_place_moves_all_three_pictures_there_and_back(shop, system):
+    timing = program_time(shop, "router", system=system)
+    timing.shown.value = "lid-outline.nc"
+    figures = (timing.plan_figure, timing.depth_figure, timing.speed_figure)
+    per, far = (1, 1000) if system == "metric" else (25.4, 304.8)
+    whole = [(f.layout.xaxis.range, [t.x for t in f.data]) for f in figures]
+    for number, place in enumerate(timing.places, start=1):
+        timing.look_at.value = number
+        centre = (place.at[0] / per, sum(place.distance) / 2 / far, sum(place.distance) / 2 / far)
+        for f, c in zip(figures, centre, strict=True):
+            low, high = f.layout.xaxis.range
+            assert low < c < high
+            assert (low + high) / 2 == pytest.approx(c, abs=(high - low) * 0.01)
+        assert any(str(number) in a.text for a in timing.plan_figure.layout.annotations)
+        assert str(number) in timing.plan_figure.layout.title.text.split(", place ")[1]
+    timing.side.value = "front"
+    assert timing.depth_figure.layout.title.text.startswith("From the front")
+    timing.side.value = "depth"
+    timing.back.click()
+    assert [(f.layout.xaxis.range, [t.x for t in f.data]) for f in figures] == whole
+    assert timing.look_at.value == 0
+
+
+def test_the_table_of_places_tells_the_text_of_their_first_line(shop, timing):
+    timing.shown.value = "panels.nc"
+    lines = (shop.folder / "programs" / "panels.nc").read_text().splitlines()
+    for place in timing.places:
+        assert lines[place.lines[0] - 1].strip() in timing.places_table.value
+
+
+def test_what_a_reloaded_page_is_given_is_the_place_looked_at(timing):
+    timing.look_at.value = 1
+    assert timing.plan_figure._widget_layout["xaxis"]["range"] == list(timing.plan_figure.layout.xaxis.range)
+
+
+def test_savings_are_those_of_the_public_function_and_follow_the_limits(shop, timing):
+    from shopcalc.gains import savings
+
+    control = SavingsControl(timing)
+    control.program.value = "heron-edge.nc"
+    best = savings(timing.programs["heron-edge.nc"].moves, timing.present_machine())[0]
+    assert best.name in control.answer.value
+    assert max(v for bar in control.figure.data for v in bar.x) == pytest.approx(best.seconds_saved)
+    before = control.findings.seconds
+    timing.acceleration.value = timing.acceleration.value / 2
+    assert control.findings.seconds > before
+
+
+def test_two_versions_show_their_minutes_and_one_version_against_itself_nothing(timing):
+    control = ComparisonControl(timing)
+    a, b = (t.time.total_s for t in timing.timed[:2])
+    assert [sum(bar.x) for bar in control.figure.data] == pytest.approx([a / 60, b / 60])
+    control.after.value = control.before.value
+    assert "nothing changed" in control.answer.value
 
 
 @pytest.fixture(scope="module")

@@ -1,14 +1,17 @@
 """Faces for the notebooks: each control shows the result of one public function and holds no model of its own."""
 
 from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
+from shopcalc.controls.program_changes import ComparisonControl, SavingsControl
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
 from shopcalc.controls.quote_job import QuoteControl, quote_job
 from shopcalc.controls.tenons import TenonControl, tenon_control
 
 __all__ = [
+    "ComparisonControl",
     "CutterTuningControl",
     "ProgramTimeControl",
     "QuoteControl",
+    "SavingsControl",
     "TenonControl",
     "cutter_tuning",
     "program_time",

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 #: Most points drawn in one view.
 MOST_POINTS = 6000
+#: Of the pictures [px]: a tablet held upright shows them whole.
+WIDTH = 680
+_INNER = WIDTH - 90.0
 _MOST_STOPS = 600
 _NEAR = 5.0  # mm along the path: losses this close to each other are one place
 _LONGEST = 15.0  # mm: no place is longer, or a whole carving would be one
@@ -276,10 +279,15 @@ class PathPicture:
         self._stands: dict[View, _Stands] = {view: _Stands() for view in VIEWS}
         self._place, self._best = np.zeros(16), np.zeros((_KEPT, 16))
         self.distance = 0.0
-        self.extents: Floats = np.array([[np.inf, -np.inf]] * 3)
         #: Line of the first cutting move whose feed nobody said, and how many such moves there are.
         self.no_feed_line: int | None = None
         self.no_feed_moves = 0
+
+    @property
+    def extents(self) -> Floats:
+        """(3, 2) float: least and greatest x, y, z of all that is drawn, bulges of arcs included [mm]."""
+        plan, front = self._thinners["plan"].extents, self._thinners["front"].extents
+        return np.stack([plan[0], plan[1], front[1]])
 
     def add(self, time: MotionTime) -> None:
         """Draw some more moves.
@@ -306,11 +314,6 @@ class PathPicture:
             time.lost_to_jerk, time.lost_to_blocks, time.bounds, time.held_back, moves.line, self._place, self._best,
         )  # fmt: skip
         self.distance = float(end)
-        if (sort >= 0).any():
-            e = moves.extents()
-            self.extents = np.stack(
-                [np.minimum(self.extents[:, 0], e[:, 0]), np.maximum(self.extents[:, 1], e[:, 1])], 1
-            )  # fmt: skip
         missing = np.flatnonzero(sort == NO_FEED)
         self.no_feed_moves += len(missing)
         if len(missing) and self.no_feed_line is None:
@@ -496,7 +499,7 @@ class PathPicture:
             window = ((low[0] - pad[0], high[0] + pad[0]), (low[1] - pad[1], high[1] + pad[1]))
         spans = [(b - a) / p for (a, b), p in zip(window, per, strict=True)]
         shown = [p for p in places if all(a <= c <= b for c, (a, b) in zip(_seen(p, view), window, strict=True))]
-        inner = min(560.0, max(240.0, 690 * spans[1] / spans[0])) if view == "plan" else 230.0
+        inner = min(560.0, max(240.0, _INNER * spans[1] / spans[0])) if view == "plan" else 230.0
         words = {"plan": "Plan", "front": "From the front", "depth": "Depth along the path"}[view]
         unit, far = _LENGTH[system][0], _FAR[system][0]
         axis = {"zeroline": False, "showgrid": True, "gridcolor": "#ececec", "automargin": True}
@@ -504,7 +507,7 @@ class PathPicture:
         return go.Figure(
             self.traces(view, system, places, strokes),
             {
-                "template": TEMPLATE, "width": 780, "height": inner + 70 + below, "showlegend": legend,
+                "template": TEMPLATE, "width": WIDTH, "height": inner + 70 + below, "showlegend": legend,
                 "title": {
                     "text": f"{words}: {name}" if name else words, "y": 1.0, "yanchor": "top", "pad": {"t": 10},
                     "subtitle": {"text": self.said(view, strokes, system), "font": {"size": 12, "color": "#444444"}},
@@ -522,7 +525,7 @@ class PathPicture:
                     "title": {"text": f"y, {unit}" if view == "plan" else f"z, {unit}"},
                     **({"constrain": "domain", "scaleanchor": "x"} if view == "plan" else {}),
                 },
-                "annotations": _labels(shown, view, window, per, (690.0, inner)),
+                "annotations": _labels(shown, view, window, per, (_INNER, inner)),
             },
         )  # fmt: skip
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,7 +25,7 @@ from shopcalc.controls.parts import (
     note,
     table,
 )  # fmt: skip
-from shopcalc.controls.path_picture import PathPicture, Place, places_table
+from shopcalc.controls.path_picture import WIDTH, PathPicture, Place, places_table
 from shopcalc.controls.thinning import View
 from shopcalc.errors import InputError
 from shopcalc.gcode import Program, read_program
@@ -98,6 +98,7 @@ class ProgramTimeControl:
         self.places: list[Place] = []
         self._texts: dict[tuple[str, int], str] = {}
         self._quiet = False
+        self._calls: list[Callable[[], None]] = []
         self._build_controls()
         self._build_figures()
         self.update()
@@ -117,7 +118,7 @@ class ProgramTimeControl:
         kinds = [(f"by {k}", k) for k in ("cause", "cutter", "depth")]
         self.sorted_by = choice("minutes", kinds, "cause", self._draw_causes)
         first = names[0] if names else None
-        self.shown = choice("program", [(n, n) for n in names], first, self._show_another, "46em")
+        self.shown = choice("program shown", [(n, n) for n in names], first, self._show_another, "46em")
         self.look_at = choice("look at", [("the whole", 0)], 0, self._look, "46em")
         self.back = widgets.Button(description="back to the whole", layout=widgets.Layout(width="12em"))
         self.back.on_click(lambda _: self._look_at_the_whole())
@@ -131,7 +132,7 @@ class ProgramTimeControl:
         unit = self._speed[0]
         self.causes_figure = figure(
             [go.Bar(x=[], y=[], orientation="h", marker={"color": HUE}, textposition="auto", name="minutes")],
-            title={"text": "Where the minutes went"}, height=330, width=640,
+            title={"text": "Where the minutes went"}, height=330, width=580,
             xaxis={"title": {"text": "minutes"}, "rangemode": "tozero"},
             yaxis={"autorange": "reversed", "automargin": True, "type": "category"},
         )  # fmt: skip
@@ -140,7 +141,9 @@ class ProgramTimeControl:
                 go.Scatter(x=[], y=[], mode="lines", line={"color": GREY, "dash": "dot", "width": 2}, name="asked for"),
                 go.Scatter(x=[], y=[], mode="lines", line={"color": HUE, "width": 2}, name="reached"),
             ],
-            title={"text": "Speed along the path"}, height=360, legend={"orientation": "h", "y": 1.12, "x": 0.6},
+            title={"text": "Speed along the path"}, height=360, width=WIDTH,
+            margin={"t": 70, "b": 45, "l": 10, "r": 20},
+            legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 1, "xanchor": "right"},
             xaxis={"title": {"text": f"distance, {self._long[0]}"}},
             yaxis={"title": {"text": f"speed, {unit}"}, "rangemode": "tozero"},
         )  # fmt: skip
@@ -192,6 +195,18 @@ class ProgramTimeControl:
         self._say_costs()
         self._draw_causes()
         self._draw_program()
+        for call in self._calls:
+            call()
+
+    def when_timed(self, call: Callable[[], None]) -> None:
+        """Call ``call()`` whenever the programs were timed anew.
+
+        Parameters
+        ----------
+        call : callable
+            Without arguments.
+        """
+        self._calls.append(call)
 
     @property
     def total_minutes(self) -> float:
@@ -355,11 +370,10 @@ class ProgramTimeControl:
             f.data[0].x, f.data[0].y = far.tolist(), [None if math.isnan(v) else v * factor for v in asked]
             f.data[1].x, f.data[1].y = far.tolist(), (speed * factor).tolist()
             f.layout.title.text = f"Speed along the path: {name}"
-            if math.isfinite(along[0]):
-                f.layout.xaxis = {**_DISTANCE_AXIS, "range": [a / self._long[1] for a in along]}
-            else:
-                f.layout.xaxis = {**_DISTANCE_AXIS, "autorange": True}
-            f.layout.xaxis.title.text = f"distance, {self._long[0]}"
+            ends_shown = (
+                {"range": [a / self._long[1] for a in along]} if math.isfinite(along[0]) else {"autorange": True}
+            )
+            f.layout.xaxis = {"title": {"text": f"distance, {self._long[0]}", "standoff": 4}, **ends_shown}
 
     def _text_of(self, name: str, line: int) -> str:
         """Text of a line of a program file."""
@@ -372,9 +386,6 @@ class ProgramTimeControl:
                         break
             self._texts[name, line] = text
         return self._texts[name, line]
-
-
-_DISTANCE_AXIS: dict[str, object] = {"zeroline": False, "title": {"standoff": 4}}
 
 
 def _renew(shown: LiveFigure, fresh: go.Figure) -> None:
