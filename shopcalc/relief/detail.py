@@ -371,7 +371,7 @@ def _narrowest_gap(maps: _Coarser, least_depth: float) -> tuple[float | None, fl
 def _gap_of(level: HeightMap, half: int, least_depth: float) -> float:
     """Depth of the deepest gap of one width, 0 when there is none."""
     margin = 2 * half + 1
-    mirrored = level.with_(np.pad(level.z, margin, mode="symmetric"))  # a gap goes on beyond the edge
+    mirrored = level.with_(np.pad(level.z, margin, mode="reflect", reflect_type="odd"))  # gaps and slopes go on
     crop = (slice(margin, -margin), slice(margin, -margin))
     narrow, wide = (detail_left(mirrored, _disc(h, level.pixel)).depth.z[crop] for h in (half, margin))
     inside = (wide >= least_depth) & (narrow > 0.5 * wide * (1 + 1e-9))
