@@ -8,6 +8,7 @@ The drawing is our own, invented for the demo, and the file says so. A test make
 from __future__ import annotations
 
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -303,6 +304,7 @@ def heights() -> Floats:
     return np.asarray((out - out.min()) / (out.max() - out.min()))
 
 
+@cache
 def grey() -> NDArray[np.uint16]:
     """The height map as 16-bit grey."""
     levels = np.rint(heights() * (LEVELS - 1)).astype(np.uint32)

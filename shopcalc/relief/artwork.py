@@ -266,7 +266,7 @@ def _from_picture(
         notes += _fineness(own, grid[2])
     z = _resampled(levels, grid[0], grid[1])[::-1]
     heights = HeightMap(np.ascontiguousarray(z), grid[2], name=Path(path).stem)
-    stairs = levels.stairs(picture, own) if smooth is not False else None
+    stairs = levels.stairs(own) if smooth is not False else None
     if stairs is not None and stairs.tread < 2 * heights.pixel:
         stairs = None  # thinned so far that each square spans several treads
     if stairs is not None and smooth:
@@ -355,11 +355,11 @@ class _Levels:
             share = np.clip(share, 0, 1) * opacity + self.ground * (1 - opacity)
         return np.asarray((share - 1) * self.depth)
 
-    def stairs(self, picture: Picture, pixel: float) -> Terraces | None:
+    def stairs(self, pixel: float) -> Terraces | None:
         """Terraces of the file's own levels."""
         if self.high == self.low:
             return None
-        found = stairs_in(picture.grey)
+        found = stairs_in(self.picture.grey)
         if found is None:
             return None
         levels, step, tread = found
@@ -400,16 +400,21 @@ def _along(values: Floats, count: int, start: float, ratio: float) -> Floats:
 
 
 def _seems_inverted(z: Floats) -> bool:
-    """Border above a ring above the middle: a figure that stands out has it the other way, a sunk ground has not."""
+    """Whether the middle sinks below a ground that is level with the border: a figure that stands out does not.
+
+    A ground sunk into the stock lies below the border, too, but then most of the inside is far below it.
+    """
     rows, columns = z.shape
-    if min(rows, columns) < 12 or float(np.ptp(z)) == 0:
+    span = float(np.ptp(z))
+    if min(rows, columns) < 12 or span == 0:
         return False
     y = np.abs((np.arange(rows) + 0.5) / rows * 2 - 1)[:, None]
     x = np.abs((np.arange(columns) + 0.5) / columns * 2 - 1)[None, :]
     out = np.maximum(x, y)
     border, ring, middle = z[out > 0.94], z[(out > 0.6) & (out <= 0.94)], z[out <= 0.6]
-    span = float(np.ptp(z))
-    return bool(border.mean() > ring.mean() + 0.02 * span and ring.mean() > middle.mean() + 0.02 * span)
+    sinks = border.mean() > ring.mean() - 0.02 * span and ring.mean() > middle.mean() + 0.02 * span
+    level = z[out <= 0.94] > border.mean() - 0.25 * span
+    return bool(sinks and level.mean() > 0.4)
 
 
 # --- meshes ---------------------------------------------------------------------------------------------------------
@@ -447,6 +452,9 @@ def _from_mesh(
     if not there.any():
         _refuse(path, "seen from above the mesh has no surface", "turn it (up='y' or up='x') or export it once more")
     low, high = float(z[there].min()), float(z[there].max())
+    if high - low <= 1e-6 * max(own[0], own[1], abs(low), abs(high)):  # rounding is no relief
+        low = high
+        z[there] = high
     bare = float(1 - there.mean())
     z[~there] = high if transparent == "top" else low
     if bare > 0:

@@ -105,8 +105,20 @@ class EllipseArc:
         """(n, 2) float: points on the arc whose chords stay within the tolerance; geometry (sagitta)."""
         radius = float(np.linalg.norm(np.array([self.u, self.v]), ord=2))  # the longer half axis
         step = 2 * math.acos(max(0.0, 1 - min(1.0, tolerance / max(radius, 1e-300))))
-        pieces = max(1, math.ceil(abs(self.end - self.start) / max(min(step, math.pi / 4), 1e-6)))
+        sweep = abs(self.end - self.start)
+        pieces = 4 * max(1, math.ceil(sweep / 4 / max(min(step, math.pi / 4), 1e-6)))  # quarters of a full turn stay
         t = np.linspace(self.start, self.end, pieces + 1)[:, None]
+        return np.asarray(self.centre + self.u * np.cos(t) + self.v * np.sin(t))
+
+
+    def extremes(self) -> Floats:
+        """(n, 2) float: both ends, and where x or y is greatest or least."""
+        at = [self.start, self.end]
+        for axis in (0, 1):
+            top = math.atan2(self.v[axis], self.u[axis])
+            low, high = sorted((self.start, self.end))
+            at += [top + k * math.pi for k in range(math.ceil((low - top) / math.pi), math.floor((high - top) / math.pi) + 1)]
+        t = np.array(at)[:, None]
         return np.asarray(self.centre + self.u * np.cos(t) + self.v * np.sin(t))
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from shopcalc.errors import Fault, InputError
+from shopcalc.moves import Floats
 from shopcalc.relief.curves import Affine, Bezier, EllipseArc, Segment, Shape, Stroke
 from shopcalc.relief.images import refusing
 
@@ -93,10 +94,10 @@ def _shape(entity: Any, layer: str, factor: float, flat: float) -> list[Shape]:
 def _segments(entity: Any, flat: float) -> list[Segment]:
     kind = entity.dxftype()
     if kind == "LINE":
-        ends = np.array([entity.dxf.start[:2], entity.dxf.end[:2]], dtype=float)
+        ends = _flat_points(entity.dxf.start, entity.dxf.end)
         return [Bezier(ends)] if (ends[0] != ends[1]).any() else []
     if kind == "SPLINE":
-        points = np.array([p[:2] for p in entity.construction_tool().flattening(flat, segments=8)], dtype=float)
+        points = _flat_points(*entity.construction_tool().flattening(flat, segments=8))
         return [Bezier(points[i : i + 2]) for i in range(len(points) - 1) if (points[i] != points[i + 1]).any()]
     from ezdxf.math import ConstructionEllipse
 
@@ -104,8 +105,8 @@ def _segments(entity: Any, flat: float) -> list[Segment]:
         curve = entity.construction_tool()
     else:
         start, end = (0.0, 360.0) if kind == "CIRCLE" else (entity.dxf.start_angle, entity.dxf.end_angle)
-        centre = entity.ocs().to_wcs(entity.dxf.center)
         ocs = entity.ocs()
+        centre = ocs.to_wcs(entity.dxf.center)
         u = ocs.to_wcs((1, 0, 0)) * entity.dxf.radius
         v = ocs.to_wcs((0, 1, 0)) * entity.dxf.radius
         first, last = math.radians(start), math.radians(end)
@@ -116,10 +117,15 @@ def _segments(entity: Any, flat: float) -> list[Segment]:
     return [_arc(curve.center, curve.major_axis, curve.minor_axis, curve.start_param, curve.end_param)]
 
 
+def _flat_points(*points: Any) -> Floats:
+    """Points without their height."""
+    return np.array([[float(p.x), float(p.y)] for p in points], dtype=np.float64)
+
+
 def _arc(centre: Any, u: Any, v: Any, first: float, last: float) -> EllipseArc:
     while last <= first + 1e-12:
         last += 2 * math.pi
-    plain = [np.array([p[0], p[1]], dtype=float) for p in (centre, u, v)]
+    plain = _flat_points(centre, u, v)
     return EllipseArc(plain[0], plain[1], plain[2], first, last)
 
 

@@ -15,7 +15,7 @@ from shapely.validation import explain_validity
 
 from shopcalc.errors import Fault, InputError, raise_all
 from shopcalc.moves import Floats
-from shopcalc.relief.curves import Affine, Shape, areas
+from shopcalc.relief.curves import Affine, EllipseArc, Shape, areas
 from shopcalc.relief.dxf import read_dxf
 from shopcalc.relief.images import refusing
 from shopcalc.relief.svg import read_svg
@@ -197,7 +197,8 @@ def _placed(
     size = float(np.ptp(rough, axis=0).max())
     if size == 0:
         _refuse(path, "all of the drawing lies in one point", "export it once more")
-    fine = np.concatenate([s.flat(1e-6 * size) for shape in shapes for s in shape.strokes])
+    segments = [s for shape in shapes for stroke in shape.strokes for s in stroke.segments]
+    fine = np.concatenate([s.extremes() if isinstance(s, EllipseArc) else s.flat(1e-7 * size) for s in segments])
     low, extent = fine.min(axis=0), np.ptp(fine, axis=0)
     scale = np.ones(2)
     notes: list[str] = []
