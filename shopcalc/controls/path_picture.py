@@ -601,8 +601,14 @@ def _labels(
     for u, v, members in groups:
         here = (u / pu, v / pv)
         right, up = (1 if u < (u0 + u1) / 2 else -1), (1 if v > (v0 + v1) / 2 else -1)
-        ways = [(42 * right, 38 * up), (42 * right, -38 * up), (-42 * right, 38 * up), (-42 * right, -38 * up),
-                (0, 52 * up), (60 * right, 0), (72 * right, 64 * up), (-72 * right, 64 * up)]  # fmt: skip
+        # broken numbers: plotly draws no line to a label whose corner lies exactly on a diagonal through the place
+        ways = [
+            (a * right, b * up)
+            for a, b in (
+                (42.37, 37.71), (42.37, -37.71), (-42.37, 37.71), (-42.37, -37.71), (0.0, 51.83), (60.19, 0.0),
+                (71.57, 63.91), (-71.57, 63.91),
+            )
+        ]  # fmt: skip
         free = [
             max(0.0, 30 - min((math.dist((here[0] + a, here[1] + b), t) for t in taken), default=99)) for a, b in ways
         ]

@@ -32,7 +32,7 @@ class SavingsControl:
     def __init__(self, timing: ProgramTimeControl) -> None:
         self._timing = timing
         names = list(timing.programs)
-        self.program = choice("program to change", [(n, n) for n in names], timing.shown.value, self.update, "46em")
+        self.program = choice("to be changed", [(n, n) for n in names], timing.shown.value, self.update, "46em")
         self.figure = figure(
             [
                 go.Bar(x=[], y=[], orientation="h", name="the cut stays as it is", marker={"color": HUE}),
@@ -69,7 +69,11 @@ class SavingsControl:
         self.findings = found
         best = found.savings[0] if found.savings else None
         text = f"{name}: {write_time(found.seconds)}; "
-        text += f"{best.name} would save {write_time(best.seconds_saved)}" if best else "no change that was tried helps"
+        if best is None:
+            text += "no change that was tried helps"
+        else:
+            text += f"{best.name} would save {write_time(best.seconds_saved)}"
+            text += "" if best.same_cut else ", once the cutter's limits allow it"
         if found.together is not None:
             text += f"; all that leaves the cut as it is, {write_time(found.together.seconds_saved)}"
         self._say(text)
