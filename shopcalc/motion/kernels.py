@@ -304,6 +304,8 @@ def _limit_to_known(speed2, why, gain, ahead, end):  # type: ignore[no-untyped-d
     """Lower junction i to what moves i .. i + ahead - 1 can brake away (all that are left, at the program's end).
 
     Each sum of so many neighbours is the end of one block and the beginning of the next, so nothing is subtracted.
+    Where an open window cuts a sum short it is still more than a plan that stops in front of the window's last move can
+    use up, so nothing is decided by it.
     """
     n = gain.shape[0]
     if ahead <= 0:

@@ -141,7 +141,7 @@ def plan(moves: Moves, machine: Machine, start: Start, *, final: bool) -> tuple[
     limit = np.array([a.acceleration for a in machine.axes], dtype=float)
     tangents = np.empty((n, 6)) if moves.extra else _NO_TANGENTS
     bends, mark = _NO_BENDS, np.zeros(0, np.uint8)
-    end = n if final else n - 1
+    end = n if final else n - 1  # the last corner's other side is not known
     with np.errstate(all="ignore"):  # where the loops run uncompiled
         kernels.limits_and_corners(
             points, kind, np.ascontiguousarray(moves.feed, dtype=float), np.ascontiguousarray(moves.exact_stop),
@@ -156,11 +156,9 @@ def plan(moves: Moves, machine: Machine, start: Start, *, final: bool) -> tuple[
             known = kernels.bends_of_chords(
                 points, kind, length, start.chord, final, share, limit, speed2, why, bends, mark
             )
-            end = min(end, known)
+            end = min(end, known)  # bends that may still change are left out
         if moves.extra:
             further_axes(moves, machine, tangents, length, asked, allowed, accel, gain, held, speed2, why)
-        if controller.look_ahead > 0 and not final:
-            end = min(end, n - (controller.look_ahead - 1))
         done, valley = 0, start.valley
         if n > 0 and (end > 0 or final):
             shared = bends if controller.chord_curvature == "share" else _NO_BENDS
