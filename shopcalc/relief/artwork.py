@@ -222,6 +222,8 @@ def _sizes(
 
 def _grid(path: Path | str, length: float, width: float, pixel: float) -> tuple[int, int, float]:
     """Rows, columns and pixel of a map; the pixel divides the length."""
+    if pixel > min(length, width) * 1.0001:
+        _refuse(path, f"a pixel of {pixel:.4g} mm is larger than {length:.4g} x {width:.4g} mm", "give a smaller pixel")
     if length / pixel * (width / pixel) > MOST_SQUARES:
         least = math.sqrt(length * width / MOST_SQUARES)
         digits = 10.0 ** (math.floor(math.log10(least)) - 1)
@@ -406,7 +408,7 @@ def _seems_inverted(z: Floats) -> bool:
     """
     rows, columns = z.shape
     span = float(np.ptp(z))
-    if min(rows, columns) < 12 or span == 0:
+    if min(rows, columns) < 20 or span == 0:
         return False
     y = np.abs((np.arange(rows) + 0.5) / rows * 2 - 1)[:, None]
     x = np.abs((np.arange(columns) + 0.5) / columns * 2 - 1)[None, :]

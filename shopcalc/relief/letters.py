@@ -176,7 +176,7 @@ def _laid_out(
         glyphs = [names[ord(c)] for c in line]
         kerns = [pairs(a, b) for a, b in itertools.pairwise(glyphs)]
         places = np.concatenate(
-            [[0], np.cumsum([glyph_set[g].width + k for g, k in zip(glyphs, [*kerns, 0], strict=True)])]
+            [[0], np.cumsum([glyph_set[g].width + k for g, k in zip(glyphs, [*kerns, 0], strict=False)])]
         )
         start = {"left": 0.0, "centre": -places[-1] / 2, "right": -places[-1]}[align]
         for letter, glyph, x in zip(line, glyphs, places[:-1], strict=True):

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 from xml.etree import ElementTree
 
 import numpy as np
@@ -21,7 +22,7 @@ _HREF = ("href", "{http://www.w3.org/1999/xlink}href")
 #: Millimetres a unit; a px is 1/96 in by the CSS recommendation.
 _UNITS = {"": 25.4 / 96, "px": 25.4 / 96, "mm": 1.0, "cm": 10.0, "q": 0.25, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6}
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
-_MOST_ELEMENTS = 200_000
+_MOST_ELEMENTS = 50_000
 _HIDDEN = {"defs", "symbol", "clipPath", "mask", "pattern", "marker", "linearGradient", "radialGradient", "metadata",
            "title", "desc", "style", "script", "filter", "font", "cursor", "view", "animate", "set",
            "animateTransform", "animateMotion"}  # fmt: skip
@@ -138,6 +139,8 @@ def _length(state: _State, element: ElementTree.Element, key: str, whole: float,
 def _transform(state: _State, element: ElementTree.Element) -> Affine:
     text = element.attrib.get("transform", "")
     out = UNMOVED
+    if not text:
+        return out
     rest = text
     for found in re.finditer(r"(\w+)\s*\(([^()]*)\)", text):
         rest = rest.replace(found[0], " ", 1)
@@ -194,6 +197,10 @@ def _styled(state: _State, element: ElementTree.Element, inherited: dict[str, st
     """Style of an element: inherited, its attributes, style sheets, its own style (in rising order)."""
     out = {key: inherited[key] for key in _INHERITED if key in inherited}
     own = {k: element.attrib[k].strip() for k in (*_INHERITED, "display") if k in element.attrib}
+    if not state.styles:
+        own |= _declared(element.attrib.get("style", ""))
+        out |= {k: v for k, v in own.items() if v != "inherit"}
+        return out
     tag, classes, name = _tag(element), element.attrib.get("class", "").split(), element.attrib.get("id")
     matches = (
         {"*": 0, tag: 1} | {f"{t}.{c}": 2 for c in classes for t in ("", tag)} | {f"{t}#{name}": 3 for t in ("", tag)}
@@ -296,7 +303,8 @@ def _visit(
         if element.attrib.get(what, style.get(what, "none")) != "none":
             key = f"{what} is not applied: cut the shapes in the drawing program"
             state.ignored[key] = state.ignored.get(key, 0) + 1
-    matrix = matrix.after(_transform(state, element))
+    if "transform" in element.attrib:
+        matrix = matrix.after(_transform(state, element))
     if tag in _SHAPES:
         _shape(state, element, tag, matrix, style, port)
     elif tag in ("g", "a", "switch"):
@@ -329,7 +337,9 @@ def _use(
         _fault(state, element, f"it points to itself by way of '{link}'", "export the drawing once more")
         return
     x, y = _length(state, element, "x", port.width), _length(state, element, "y", port.height)
-    matrix, trail = matrix.after(Affine.of(1, 0, 0, 1, x, y)), (*trail, link)
+    trail = (*trail, link)
+    if x or y:
+        matrix = matrix.after(Affine.of(1, 0, 0, 1, x, y))
     if _tag(target) in ("symbol", "svg"):
         _inner_page(state, target, matrix, _styled(state, target, style), port, trail, element)
     else:
@@ -445,60 +455,99 @@ def _rect(x: float, y: float, w: float, h: float, rx: float, ry: float) -> tuple
     return (Stroke(tuple(segments), True),)
 
 
+#: Numbers each command of path data takes; flags of an arc are single digits that may stand without a space.
+_TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
+
+
+def _commands(text: str) -> Iterator[tuple[str, list[float]]]:
+    """Commands of path data with their numbers, repeated ones spelled out."""
+    at, command = 0, ""
+    blank = re.compile(r"[\s,]*")
+    number, flag = re.compile(_NUMBER), re.compile("[01]")
+    while (at := blank.match(text, at).end()) < len(text):  # type: ignore[union-attr]
+        if text[at].upper() in _TAKES:
+            command, at = text[at], at + 1
+        elif command in ("", "Z", "z") or text[at].isalpha():
+            raise ValueError(f"'{text[at : at + 12]}' is no command")
+        values: list[float] = []
+        for k in range(_TAKES[command.upper()]):
+            at = blank.match(text, at).end()  # type: ignore[union-attr]
+            found = (flag if command in "Aa" and k in (3, 4) else number).match(text, at)
+            if found is None or not math.isfinite(float(found[0])):
+                raise ValueError(f"'{command}' wants {_TAKES[command.upper()]} numbers, at '{text[at : at + 12]}'")
+            values.append(float(found[0]))
+            at = found.end()
+        yield command, values
+        command = {"M": "L", "m": "l"}.get(command, command)
+
+
 def _path(text: str) -> tuple[Stroke, ...]:
     """Strokes of a path's data, curves kept."""
-    import svgelements  # type: ignore[import-untyped,unused-ignore]
-
-    odd = re.search(r"[^MmZzLlHhVvCcSsQqTtAaEe0-9+\-.,\s]", text)
-    if odd:
-        raise ValueError(f"'{odd[0]}' is no command")
-    if text.strip() and text.strip()[0] not in "Mm":
-        raise ValueError("it does not begin with M")
-    try:
-        parts = list(svgelements.Path(text))
-    except ValueError:
-        raise ValueError("numbers are missing or wrong") from None
     out: list[Stroke] = []
-    now: list[Segment] = []
-    for part in parts:
-        if isinstance(part, svgelements.Move):
-            out.append(Stroke(tuple(now), False))
-            now = []
-        elif isinstance(part, svgelements.Close):
-            if part.start is not None and part.end is not None and part.start != part.end:
-                now.append(Bezier(_points(part.start, part.end)))
-            out.append(Stroke(tuple(now), True))
-            now = []
-        elif isinstance(part, svgelements.Arc):
-            now.append(_arc(part))
-        elif isinstance(part, svgelements.QuadraticBezier):
-            now.append(Bezier(_points(part.start, part.control, part.end)))
-        elif isinstance(part, svgelements.CubicBezier):
-            now.append(Bezier(_points(part.start, part.control1, part.control2, part.end)))
+    segments: list[Segment] = []
+    start = now = np.zeros(2)
+    mirror, mirrored = now, ""  # last control point, and the kind of curve it belongs to
+
+    def end(closed: bool) -> None:
+        nonlocal segments
+        if segments:
+            out.append(Stroke(tuple(segments), closed))
+        segments = []
+
+    for number, (command, values) in enumerate(_commands(text)):
+        kind = command.upper()
+        if number == 0 and kind != "M":
+            raise ValueError("it does not begin with M")
+        here = now if command.islower() else np.zeros(2)
+        if kind == "M":
+            end(False)
+            start = now = here + values
+        elif kind == "Z":
+            if (now != start).any():
+                segments.append(Bezier(np.array([now, start])))
+            end(True)
+            now = start
         else:
-            now.append(Bezier(_points(part.start, part.end)))
-    out.append(Stroke(tuple(now), False))
-    return tuple(replace(s) for s in out if s.segments)
+            if kind == "H":
+                points = [np.array([here[0] + values[0], now[1]])]
+            elif kind == "V":
+                points = [np.array([now[0], here[1] + values[0]])]
+            elif kind == "A":
+                points = [here + values[5:]]
+            else:
+                points = [here + pair for pair in np.reshape(values, (-1, 2))]
+            if kind in "ST":  # the control point before, mirrored; where there was none, the point itself
+                points.insert(0, 2 * now - mirror if mirrored == {"S": "C", "T": "Q"}[kind] else now)
+            segment: Segment = _arc(now, points[0], values) if kind == "A" else Bezier(np.array([now, *points]))
+            segments.append(segment)
+            mirror, mirrored, now = (
+                points[-2] if len(points) > 1 else now,
+                {"S": "C", "T": "Q"}.get(kind, kind),
+                points[-1],
+            )
+            continue
+        mirrored = ""
+    end(False)
+    return tuple(out)
 
 
-def _points(*points: Any) -> Floats:
-    out = np.array([[float(p.x), float(p.y)] for p in points], dtype=np.float64)
-    if not np.isfinite(out).all():
-        raise ValueError("a coordinate is no number")
-    return out
-
-
-def _arc(part: Any) -> Segment:
-    if part.rx == 0 or part.ry == 0:
-        return Bezier(_points(part.start, part.end))
-    c, x, y, first, last = _points(part.center, part.prx, part.pry, part.start, part.end)
-    u, v = x - c, y - c
-    matrix = np.column_stack([u, v])
-    if abs(float(np.linalg.det(matrix))) < 1e-300:
+def _arc(first: Floats, last: Floats, values: list[float]) -> Segment:
+    """From the ends, radii and flags to the centre (SVG 1.1, appendix F.6)."""
+    rx, ry, turned = abs(values[0]), abs(values[1]), math.radians(values[2])
+    large, positive = bool(values[3]), bool(values[4])
+    if rx == 0 or ry == 0 or (first == last).all():
         return Bezier(np.array([first, last]))
-    cos, sin = np.linalg.solve(matrix, first - c)
-    t = math.atan2(sin, cos)
-    turn = float(part.sweep)
-    # ``sweep`` is signed in the plane's own sense; u, v may be mirrored against it
-    turn = turn if float(np.linalg.det(matrix)) > 0 else -turn
-    return EllipseArc(c, u, v, t, t + turn)
+    cos, sin = math.cos(turned), math.sin(turned)
+    axes = np.array([[rx * cos, -ry * sin], [rx * sin, ry * cos]])  # columns: both half axes
+    half = np.linalg.solve(axes, (first - last) / 2)  # in this frame the ellipse is a circle of radius 1
+    reach = float(half @ half)
+    if reach > 1:  # too small for its ends: made as large as needed
+        axes = axes * math.sqrt(reach)
+        half, reach = half / math.sqrt(reach), 1.0
+    offset = math.sqrt(max(0.0, 1 / reach - 1)) * (1 if large != positive else -1)
+    middle = offset * np.array([half[1], -half[0]])
+    begin, stop = half - middle, -half - middle
+    t0, t1 = math.atan2(begin[1], begin[0]), math.atan2(stop[1], stop[0])
+    sweep = (t1 - t0) % (2 * math.pi) if positive else -((t0 - t1) % (2 * math.pi))
+    centre = axes @ middle + (first + last) / 2
+    return EllipseArc(centre, axes[:, 0], axes[:, 1], t0, t0 + sweep)
