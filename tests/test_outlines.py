@@ -307,6 +307,16 @@ def test_dxf_blocks_splines_units_text_and_layers(tmp_path):
         assert word in notes
 
 
+def test_what_the_dxf_library_leaves_out_is_told(tmp_path, caplog):
+    document, model, path = drawing(tmp_path)
+    document.blocks.new("B").add_circle((0, 0), 1)
+    model.add_circle((0, 0), 5)
+    document.saveas(path)
+    path.write_text(path.read_text().replace("ENDBLK", "ENDBLX"))
+    assert any("the file is odd" in n for n in read_outlines(path).notes)
+    assert not caplog.records
+
+
 def test_broken_and_foreign_files_are_refused(tmp_path):
     document, model, path = drawing(tmp_path)
     model.add_circle((0, 0), 5)

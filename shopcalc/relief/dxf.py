@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import logging
 import math
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -42,8 +45,9 @@ def read_dxf(path: Path | str, flat: float = 1e-5) -> tuple[list[Shape], list[st
         from ezdxf.enums import InsertUnits
         from ezdxf.filemanagement import readfile
 
-        document = readfile(path)
         notes: list[str] = []
+        with _heard(notes):
+            document = readfile(path)
         code = int(document.header.get("$INSUNITS", 0))
         if code == 0:
             factor = 1.0
@@ -71,6 +75,31 @@ def read_dxf(path: Path | str, flat: float = 1e-5) -> tuple[list[Shape], list[st
                 shapes.extend(_shape(entity, layer, factor, size * flat))
         notes += [f"{count} x {what}" for what, count in left.items()]
         return shapes, texts, notes
+
+
+class _Listener(logging.Handler):
+    def __init__(self, notes: list[str]) -> None:
+        super().__init__(logging.WARNING)
+        self.notes = notes
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Keep each message once."""
+        said = f"the file is odd: {' '.join(record.getMessage().split())[:120]}"
+        if said not in self.notes and len(self.notes) < 10:
+            self.notes.append(said)
+
+
+@contextmanager
+def _heard(notes: list[str]) -> Iterator[None]:
+    """What the library only logs, above all what it leaves out, becomes notes."""
+    logger, listener = logging.getLogger("ezdxf"), _Listener(notes)
+    before, logger.propagate = logger.propagate, False
+    logger.addHandler(listener)
+    try:
+        yield
+    finally:
+        logger.removeHandler(listener)
+        logger.propagate = before
 
 
 def _shape(entity: Any, layer: str, factor: float, flat: float) -> list[Shape]:
