@@ -26,12 +26,12 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any, Literal, TypeAlias
+from typing import Literal, TypeAlias
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.cutters import Cutter
 from shopcalc.cutting.engagement import refuse, require_positive
 from shopcalc.moves import Floats
@@ -444,7 +444,7 @@ def _highest(z: Floats, heights: Floats, progress: Progress | None) -> Floats:
     peaks = np.maximum.reduceat(z, np.arange(0, z.shape[1], _SEGMENT), axis=1)
     out = np.full((rows, columns), -np.inf)
     stretch = min(columns, max(_STRETCH, reach))
-    threads = min(_cores(), 8)
+    threads = min(cores(), 8)
     work = 4.0 * rows * columns * float((widths - level + 3).sum())
     bands = max(threads, min(math.ceil(rows / max(16, 4 * level[0])), math.ceil(work / _BAND_WORK)))
     edges = np.linspace(0, rows, bands + 1).astype(np.int64)
@@ -463,21 +463,12 @@ def _highest(z: Floats, heights: Floats, progress: Progress | None) -> Floats:
     return out
 
 
-def _cores() -> int:
+def cores() -> int:
     """Cores this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _compiled(function: Any) -> Any:
-    """Compiled at its first call, and kept on the disk where there is a place for it."""
-    settings: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": {"nnan", "nsz"}}
-    try:
-        return njit(cache=True, **settings)(function)
-    except RuntimeError:
-        return njit(**settings)(function)
-
-
-@_compiled
+@compiled
 def _raise_level(z: Floats, level: NDArray[np.int64], reach: int, out: Floats, begin: int, end: int) -> None:
     """Take the level part of the underside into rows begin to end: greatest of 2 level + 1 samples of each row.
 
@@ -521,7 +512,7 @@ def _raise_level(z: Floats, level: NDArray[np.int64], reach: int, out: Floats, b
         start += strip
 
 
-@_compiled
+@compiled
 def _raise_rows(
     z: Floats,
     peaks: Floats,
