@@ -1,7 +1,7 @@
 """Detail that a cutter leaves in a carved surface, the smallest detail a surface has, and which cutters reach it.
 
-All of it looks at pixels (see ``reach``): in valleys that a cutter fills the depth left may be up to half a pixel's rise
-too great, beside steep walls likewise. Take pixels of a tenth of the tip's radius or less.
+All of it looks at pixels (see ``reach``): in valleys that a cutter fills, and beside steep walls, the depth left may be
+up to half a pixel's rise too great. Take pixels of a tenth of the tip's radius or less.
 """
 
 from __future__ import annotations
