@@ -8,12 +8,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from shopcalc.cutters import Cutter
 from shopcalc.cutting import limits
-from shopcalc.cutting.chipload import feed as feed_of
-from shopcalc.cutting.chipload import feed_per_tooth_for_mean_chip
-from shopcalc.cutting.engagement import refuse, spindle_speed
+from shopcalc.cutting.engagement import refuse
 from shopcalc.cutting.grain import grain_vector
+from shopcalc.cutting.usual import FEED_STEP, down, usual_feed, usual_rpm
 from shopcalc.errors import Fault, InputError
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import (
@@ -34,7 +32,6 @@ from shopcalc.jobs.records import (
     Tenon,
 )
 from shopcalc.machines import Machine, StationName
-from shopcalc.materials import Material
 from shopcalc.motion import machine_time
 from shopcalc.moves import Moves, from_lists
 from shopcalc.paths.clearing import face, sink
@@ -50,10 +47,7 @@ from shopcalc.units import write
 
 _FLAT = ("square end", "surfacing", "compression")
 _CHORDS = 96  # of an arch; cutting out takes them for the arc they stand for
-_USUAL_RPM = 18_000.0  # common practice, no source: faster only where the job says so
-_FEED_STEP, _RPM_STEP = 10.0, 100.0  # mm/min and rev/min: what people write in a program; rounded down
 _FINE_STEP = 0.15  # of the diameter for a round nose, whose ridges then are below 0.6 % of it (geometry)
-_TOOTH_SHARE = 0.012  # feed per tooth over diameter; common practice, no source: what a small cutter stands in wood
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,12 +209,12 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
     """
     cutter, material = shop.cutter(operation.cutter), shop.material(part.material)
     habits = practice()
-    rpm = operation.rpm or _rpm(cutter, machine)
-    suggested = min(_feed(cutter, material, rpm), machine.axes[0].feed, machine.axes[1].feed)
-    feed = operation.feed or _down(suggested, _FEED_STEP)
+    rpm = operation.rpm or usual_rpm(cutter, machine)
+    suggested = min(usual_feed(cutter, material, rpm), machine.axes[0].feed, machine.axes[1].feed)
+    feed = operation.feed or down(suggested, FEED_STEP)
     depth = operation.depth_per_pass or _greatest_level(operation, part, station, machine, shop)
     fine = operation.kind == "raise" and cutter.shape not in _FLAT
-    plunge = _down(min(habits["plunge_share"].value * feed, machine.axes[2].feed), _FEED_STEP)
+    plunge = down(min(habits["plunge_share"].value * feed, machine.axes[2].feed), FEED_STEP)
     return Cutting(
         cutter,
         feed=feed,
@@ -230,11 +224,6 @@ def setting(operation: Operation, part: Part, station: StationName, machine: Mac
         depth_per_pass=min(depth, cutter.cutting_length),
         stepover=_FINE_STEP if fine else habits["stepover_share"].value,
     )
-
-
-def _down(value: float, step: float) -> float:
-    """The next lower multiple; a value below one step stays."""
-    return math.floor(value / step + 1e-9) * step if value >= step else value
 
 
 #: Operations that begin beside the wood; all others also cut into the solid.
@@ -263,27 +252,6 @@ def _greatest_level(operation: Operation, part: Part, station: StationName, mach
 def _runs_along(operation: Operation, part: Part) -> bool:
     """Whether the long cuts of an operation run with the grain; a part's grooves run along its length."""
     return part.grain == "length" and operation.kind in ("groove", "rebate", "bore", "mortise", "face")
-
-
-def _rpm(cutter: Cutter, machine: Machine) -> float:
-    """The usual speed, a reserve below what the cutter is marked or made for, within the spindle's range."""
-    habits = practice()
-    known = [rpm for rpm in (cutter.marked_rpm, cutter.maker_rpm) if rpm is not None]
-    if known:
-        most = (1 - habits["reserve"].value) * min(known)
-    else:
-        rim = habits["rim_speed_carbide" if cutter.body == "carbide" else "rim_speed_steel"].value
-        most = min(habits["unmarked_rpm"].value, float(spindle_speed(cutter.true_diameter, rim / 1000)))
-    rpm = _down(min(_USUAL_RPM, most), _RPM_STEP)
-    if machine.spindle is None:
-        return rpm
-    return max(min(rpm, machine.spindle.max_rpm), machine.spindle.min_rpm)
-
-
-def _feed(cutter: Cutter, material: Material, rpm: float) -> float:
-    chip = (material.chip_thin + material.chip_thick) / 2
-    wanted = float(feed_per_tooth_for_mean_chip(chip, cutter.true_diameter, cutter.true_diameter))
-    return float(feed_of(rpm, cutter.flutes, min(wanted, _TOOTH_SHARE * cutter.true_diameter)))
 
 
 def _speed_doubts(operation: Operation, part: Part, cutting: Cutting) -> list[str]:
