@@ -133,6 +133,23 @@ def test_memory_does_not_grow_with_the_program(rule):
     assert many < 1.2 * few
 
 
+def test_a_valley_of_even_speed_is_remembered_between_windows():
+    """Slow chords, then a hump too short for its ramps under jerk: it begins where speed rises, wherever windows end."""
+    x = np.concatenate([np.arange(0, 100, 0.5), [103.0], np.arange(103.5, 150, 0.5)])
+    feed = np.full(len(x) - 1, 600.0)
+    feed[199:201] = [9000.0, 600.0]
+    feed[:5] = 9000.0
+    moves = replace(polyline(np.stack([x, 0 * x, 0 * x], axis=1)), feed=feed)
+    m = machine(200.0, 500.0, jerk=1000.0)
+    whole = machine_time(moves, m)
+    np.testing.assert_allclose(whole.seconds, plain_seconds(moves, m), rtol=1e-9)
+    for window in (1, 7, 50):
+        _, windows = stream(moves, m, np.arange(len(moves)), window=window)
+        assert len(windows) > 2
+        together = np.concatenate([t.seconds for _, t in windows])
+        np.testing.assert_allclose(together, whole.seconds, rtol=1e-9)
+
+
 def test_an_unknown_feed_leaves_everything_else_known():
     points = [(0, 0, 0), (100, 0, 0), (200, 0, 0), (200, 0, 50)]
     known = polyline(points[:2], feed=3000)
