@@ -164,6 +164,8 @@ def test_the_slowest_places_are_those_that_lost_most():
     places = time.slowest_places(2)
     assert places[0][1] >= places[1][1] > 0
     assert {i for i, _ in time.slowest_places(9)} == {0, 1, 2}
+    alike = machine_time(polyline([(0, 0, 0), (9, 0, 0), (0, 0, 0), (9, 0, 0)]), machine(corner="stop"))
+    assert [i for i, _ in alike.slowest_places(2)] == [0, 1]  # of equals those that come first
 
 
 @pytest.mark.parametrize("seed", range(20))

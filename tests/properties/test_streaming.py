@@ -134,7 +134,7 @@ def test_memory_does_not_grow_with_the_program(rule):
 
 
 def test_a_valley_of_even_speed_is_remembered_between_windows():
-    """Slow chords, then a hump too short for its ramps under jerk: it begins where speed rises, wherever windows end."""
+    """Slow chords and a hump too short for its ramps under jerk: it begins where speed does, wherever a window ends."""
     x = np.concatenate([np.arange(0, 100, 0.5), [103.0], np.arange(103.5, 150, 0.5)])
     feed = np.full(len(x) - 1, 600.0)
     feed[199:201] = [9000.0, 600.0]
