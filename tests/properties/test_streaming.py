@@ -35,10 +35,14 @@ def stream(moves, m, cuts, **options):
 @pytest.mark.parametrize("seed", range(300))
 def test_whole_programs_agree_with_plain_loops(seed):
     _, moves, m = case(seed)
-    ours, theirs = machine_time(moves, m).seconds, np.array(plain_seconds(moves, m))
+    time = machine_time(moves, m)
+    ours, theirs = time.seconds, np.array(plain_seconds(moves, m))
     assert np.array_equal(np.isnan(ours), np.isnan(theirs))
     np.testing.assert_allclose(ours, theirs, rtol=1e-9, atol=1e-9)
     assert np.nansum(ours) == pytest.approx(np.nansum(theirs), rel=1e-9)
+    go = time.length > 0
+    changed = np.abs(time.exit**2 - time.entry**2)[go]
+    assert (changed <= 2 * (time.acceleration * time.length)[go] * (1 + 1e-9) + 1e-9).all()
 
 
 @pytest.mark.parametrize("seed", range(300))
