@@ -442,8 +442,12 @@ def test_a_reader_that_leaves_early_is_no_fault(archive):
 def test_an_interrupt_ends_workers_at_once(tmp_path):
     for k in range(8):
         (tmp_path / f"{k}.nc").write_text(f"G21 G90 F3000\nG1 X{k}\n" + "X1 Y2 Q5\nX2 Y1\n" * 200_000)
+    code = (
+        "import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # a background job ignores it
+        "from shopcalc.cli import main; sys.exit(main())"
+    )
     running = subprocess.Popen(
-        [sys.executable, "-m", "shopcalc", "time", tmp_path, "--workers", "2"], cwd=ROOT, start_new_session=True,
+        [sys.executable, "-c", code, "time", tmp_path, "--workers", "2"], cwd=ROOT, start_new_session=True,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
     time.sleep(4)
