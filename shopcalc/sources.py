@@ -234,7 +234,8 @@ _PRACTICE = {
     "machine_stiffness": "stiffness", "friction": "ratio", "rake": "angle", "moisture": "ratio", "grip_share": "ratio",
     "slot_share": "ratio", "mark_spacing": "length", "push_off": "length", "edge_life": "distance",
     "wear_edge": "ratio", "wear_chip": "ratio", "stick_out_share": "ratio", "scrap_share": "ratio",
-    "chip_spread": "ratio", "time_in_part": "time",
+    "chip_spread": "ratio", "time_in_part": "time", "level_sanding": "time", "relief_sanding": "ratio",
+    "cusp_sanding": "length",
 }  # fmt: skip
 
 

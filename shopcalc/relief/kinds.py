@@ -310,7 +310,7 @@ def _scrolls(s: _Sheet) -> Floats:
 
 
 def _portrait(s: _Sheet) -> Floats:
-    """A head seen from the front: soft cheeks, brow, nose, eyes and mouth, hair in strands, shoulders, a smooth ground."""
+    """A head from the front: soft cheeks, brow, nose, eyes and mouth, hair in strands, shoulders, a smooth ground."""
     out = np.zeros(s.x.shape)
     cx, cy, h = s.length * s.between(0.46, 0.54), s.width * 0.54, 0.3 * s.size
     shoulders = _ellipse(s, (cx, cy - 2.3 * h), (1.9 * h, 1.25 * h))
@@ -334,7 +334,7 @@ def _portrait(s: _Sheet) -> Floats:
         _over(out, np.where(eye < 1, 0.74 + 0.08 * _dome(eye), 0.0))
         lid = _bend((cx + side * 0.28 * h - 0.16 * h, cy + 0.13 * h), 0.5, 0.34 * h, -1.0, 10)
         _groove(s, out, lid, min(s.detail, 0.09 * h), 0.05)
-        _groove(s, out, lid - [0.0, 0.12 * h], min(s.detail, 0.07 * h), 0.03)
+        _groove(s, out, lid - np.array([0.0, 0.12 * h]), min(s.detail, 0.07 * h), 0.03)
         brow = _bend((cx + side * 0.3 * h - 0.2 * h, cy + 0.3 * h), 0.35, 0.42 * h, -0.7, 10)
         _rod(s, out, brow, np.full(11, 0.07 * h), np.full(11, 0.87), 0.02)
         cheek = _ellipse(s, (cx + side * 0.38 * h, cy - 0.28 * h), (0.26 * h, 0.22 * h))
@@ -374,7 +374,7 @@ def _lettered(s: _Sheet) -> Floats:
         foot = s.width / 2 + (row - (rows - 1) / 2) * s.width * 0.84 / rows - tall / 2
         stroke = 0.075 * tall
         for line in letter_lines(text, tall):
-            places = np.array(line) + [left, foot]
+            places = np.array(line) + np.array([left, foot])
             window, distance, _ = _near(s, places, np.full(len(places), stroke + wall))
             _over(out[window], np.where(np.isfinite(distance), _rise((stroke - distance) / wall + 1), 0.0))
     return np.asarray(out)
