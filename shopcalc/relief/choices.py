@@ -24,7 +24,7 @@ from shopcalc.machines import Machine
 from shopcalc.materials import Material
 from shopcalc.motion import machine_time
 from shopcalc.moves import Floats
-from shopcalc.relief.finishing import LineDirection, cusps, finish, stepover_for
+from shopcalc.relief.finishing import LineDirection, cusps, stepover_for
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.reach import Outside, profile, shank_room
 from shopcalc.relief.roughing import rough
@@ -37,17 +37,15 @@ from shopcalc.relief.scheme import (
     carve,
     clean,
     coarser,
-    line_count,
     needs_roughing,
     reach_of,
-    refined,
+    sampled_seconds,
     step,
 )
 
 #: Cusps that are tried, on all but 5 % of the area [mm].
 CUSPS: tuple[float, ...] = (0.005, 0.01, 0.02, 0.04, 0.08)
 _SQUARES = 60_000  # of the coarser map
-_SAMPLED = 30  # finishing lines that are drawn of each way in the first round
 _MIDDLE_CUSP = 0.02  # mm at which cleaning up is timed once; its time goes with one over the sideways step
 _APART = 3.0  # steps between the lines that are drawn of cleaning up in the first round
 _FINISHES = ("ball", "tapered ball", "core-box")
@@ -305,12 +303,14 @@ class _FirstRound:
                     "finish", cutter, self.material, self.machine, stepover=across,
                     wood=SKIM if before else level.depth, learned=self.learned,
                 )  # fmt: skip
-                minutes = self._sampled(finishing)
+                seconds = sampled_seconds(
+                    self.surface, finishing, self.machine, direction=self.direction, outside=self.outside
+                )
                 ridge = cusps(after, cutter, across, self.direction).mean / 3
             except InputError:
                 continue
             steps = (*before, finishing)
-            base = minutes + rough_minutes + change
+            base = seconds / 60 + rough_minutes + change
             out.append(_Trial(self._scheme(steps), cusp, base, float(left.mean()) + ridge))
             for cleaner, minutes_by_step, lower in cleaning:
                 wood = float(np.minimum(left, lower).mean()) + ridge
@@ -322,17 +322,6 @@ class _FirstRound:
 
     def _scheme(self, steps: tuple[Step, ...]) -> Scheme:
         return Scheme(steps, self.direction, outside=self.outside)
-
-    def _sampled(self, finishing: Step) -> float:
-        """Minutes of all lines from a few of them; the ways between lines count once, not once for each left out."""
-        fine = refined(self.surface, finishing.cutter)
-        lines = line_count(fine, finishing.stepover, self.direction)
-        far = finishing.stepover * max(1.0, lines / _SAMPLED)
-        moves = finish(fine, finishing.cutting, stepover=far, direction=self.direction, outside=self.outside)
-        share = lines / line_count(fine, far, self.direction)
-        across = fine.width if self.direction == "x" else fine.length
-        seconds = machine_time(moves, self.machine).total_s * share - (share - 1) * across / finishing.feed * 60
-        return seconds / 60
 
     def _roughed(self, level: HeightMap, finishing: Step, roughers: Sequence[Cutter]) -> tuple[tuple[Step, ...], float]:
         """Roughing before a finishing cutter where it needs any: by the cutter that takes the least time."""

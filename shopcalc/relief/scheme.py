@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias
 
@@ -21,7 +22,7 @@ from shopcalc.moves import Floats, Moves
 from shopcalc.paths.tracing import Cutting, program
 from shopcalc.relief.detail import TOLERANCE as REACHED
 from shopcalc.relief.detail import DetailLeft
-from shopcalc.relief.finishing import TOLERANCE, Cusps, LineDirection, cusps, finish
+from shopcalc.relief.finishing import TOLERANCE, Cusps, LineDirection, cusps, finish, stepover_for
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import direction_of, extent, lay_out
 from shopcalc.relief.reach import Outside, ShankRoom, profile, reached, shank_room, swept
@@ -30,10 +31,14 @@ from shopcalc.sources import practice
 
 Role: TypeAlias = Literal["rough", "finish", "clean up"]
 
+#: Cusp where nobody says one [mm]; common practice, no source: it sands away quickly.
+USUAL_CUSP = 0.02
+_LOOK = 60_000  # squares of the map a scheme is made from
 SKIM = 0.8  # mm left by roughing; common practice, no source
 _ROUGH_SHARE = 0.45  # of the diameter, sideways; as other clearing passes
 _SLOWER = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2)  # shares of the usual feed that are tried
 _MOSTLY = 0.98  # of the area counts for what a cutter meets at once; the rest are slits it enters slowly
+_SUGGESTED = 0.95  # of the area on which a suggested roughing cutter must have cleared enough
 _SMOOTHER = 6.0  # of the tolerance: what the tip may sink between two samples
 _MOST_SQUARES = 12_000_000  # of a refined map
 _SCALLOP = 1 / 3  # mean height of a round ridge over its greatest (geometry: a parabola's)
@@ -392,6 +397,126 @@ def needs_roughing(surface: HeightMap, finishing: Step) -> bool:
     return surface.depth > finishing.depth_per_pass + 1e-6
 
 
+def scheme_for(
+    surface: HeightMap,
+    cutter: Cutter,
+    material: Material,
+    machine: Machine,
+    rack: Iterable[Cutter],
+    *,
+    stepover: float | None = None,
+    cusp: float | None = None,
+    roughing: Cutter | Literal["suggested", "none"] = "suggested",
+    cleaning: Cutter | None = None,
+    direction: LineDirection = "x",
+    outside: Outside = "nothing",
+    feed: float | None = None,
+    rpm: float | None = None,
+    learned: Learned | None = None,
+) -> Scheme:
+    """A whole scheme from the cutter that shall finish.
+
+    Parameters
+    ----------
+    surface : HeightMap
+        What shall be carved.
+    cutter : Cutter
+        Goes over everything.
+    material, machine : Material, Machine
+        What and where.
+    rack : iterable of Cutter
+        To choose a roughing cutter from.
+    stepover, cusp : float or None
+        Sideways step, or the cusp from which it follows on all but 5 % of the area [mm]; neither takes ``USUAL_CUSP``.
+    roughing : Cutter, "suggested" or "none"
+        "suggested" roughs only where the relief is deeper than the finishing cutter bears, with the widest square end
+        that leaves it no more than that on all but 5 % of the area, else the one that leaves least.
+    cleaning : Cutter or None
+        A smaller one that goes where the first left more than 0.1 mm; its step leaves the same cusp.
+    direction : {"x", "y", "both"} or float
+        Of the finishing lines.
+    outside : {"nothing", "stock"}
+        What stands beyond the map's edge.
+    feed, rpm : float or None
+        Of finishing, instead of the usual ones [mm/min], [rev/min].
+    learned : Learned or None
+        The shop's own test cuts.
+
+    Returns
+    -------
+    Scheme
+
+    Raises
+    ------
+    InputError
+        When both stepover and cusp are given, or a cutter cannot do its part.
+
+    Example
+    -------
+    >>> from shopcalc.relief.heights import sampled
+    >>> from shopcalc.shop import Shop
+    >>> shop, bowl = Shop.open(), sampled(lambda x, y: -9 + 9 * ((x / 20 - 1) ** 2), 40.0, 20.0, pixel=0.25)
+    >>> oak, router = shop.material("white-oak"), shop.machine("router")
+    >>> scheme_for(bowl, shop.cutter("TB3"), oak, router, shop.cutters.values(), stepover=0.5).name
+    'SQ6 + TB3'
+    """
+    if stepover is not None and cusp is not None:
+        refuse("both a stepover and a cusp are given", "give one of them")
+    wanted = USUAL_CUSP if cusp is None else cusp
+    small = coarser(surface, _LOOK)
+
+    def across(c: Cutter) -> float:
+        return stepover_for(reached(small, c, outside=outside), c, wanted, direction)
+
+    def of(wood: float) -> Step:
+        return step("finish", cutter, material, machine, stepover=apart, wood=wood, feed=feed, rpm=rpm, learned=learned)
+
+    apart = across(cutter) if stepover is None else stepover
+    steps: list[Step] = []
+    finishing = of(surface.depth)
+    if isinstance(roughing, Cutter):
+        steps.append(step("rough", roughing, material, machine, learned=learned))
+    elif roughing == "suggested" and needs_roughing(surface, finishing):
+        found = _rougher(small, finishing, material, machine, rack, outside, learned)
+        steps += [found] if found else []
+    if steps:
+        finishing = of(SKIM)
+    steps.append(finishing)
+    if cleaning is not None:
+        near = across(cleaning) if stepover is None else stepover * profile(cleaning).ball / max(_ball(cutter), 1e-9)
+        left = reached(small, cutter, outside=outside).z - small.z
+        steps.append(
+            step(
+                "clean up", cleaning, material, machine, stepover=near, wood=float(np.quantile(left, _MOSTLY)),
+                learned=learned,
+            )
+        )  # fmt: skip
+    return Scheme(tuple(steps), direction, outside=outside)
+
+
+def _ball(cutter: Cutter) -> float:
+    return profile(cutter).ball or cutter.true_diameter / 2
+
+
+def _rougher(
+    small: HeightMap, finishing: Step, material: Material, machine: Machine, rack: Iterable[Cutter], outside: Outside,
+    learned: Learned | None,
+) -> Step | None:  # fmt: skip
+    """The widest square end that leaves the finishing cutter no more than it bears, else the one that leaves least."""
+    able = [c for c in rack if c.shape == "square end" and c.centre_cutting and c.cutting_length >= small.depth]
+    found: list[tuple[float, Step]] = []
+    for c in sorted(able, key=lambda c: (-c.true_diameter, c.stick_out, c.id)):
+        one = step("rough", c, material, machine, learned=learned)
+        if small.depth <= one.skim:
+            return None
+        stands = float(np.quantile(after_roughing(small, one, outside)[0].z - small.z, _SUGGESTED))
+        if stands <= finishing.depth_per_pass:
+            return one
+        found.append((stands, one))
+    stout = [f for f in found if f[1].cutter.true_diameter >= finishing.cutter.true_diameter - 1e-6]
+    return min(stout or found, key=lambda f: f[0])[1] if found else None
+
+
 # --- carving ----------------------------------------------------------------------------------------------------------
 
 
@@ -541,6 +666,64 @@ def _timed(s: Step, moves: Moves | None, lines: int, machine: Machine) -> StepRe
     return StepResult(
         s, moves, t.total_s, moves.cutting_length, lines, 60 * moves.cutting_length / cutting if cutting > 0 else 0.0
     )
+
+
+def rough_seconds(surface: HeightMap, roughing: Step, machine: Machine, outside: Outside = "nothing") -> float:
+    """Seconds of roughing alone.
+
+    Parameters
+    ----------
+    surface : HeightMap
+        What shall be carved; a coarse map will do.
+    roughing : Step
+        Cutter, levels and skim.
+    machine : Machine
+        Where.
+    outside : {"nothing", "stock"}
+        What stands beyond the map's edge.
+
+    Returns
+    -------
+    float
+        [s].
+    """
+    moves = rough(surface, roughing.cutting, width_per_pass=roughing.stepover, skim=roughing.skim, outside=outside)
+    return machine_time(moves, machine).total_s
+
+
+def sampled_seconds(
+    surface: HeightMap, finishing: Step, machine: Machine, *, direction: LineDirection = "x",
+    outside: Outside = "nothing", count: int = 30,
+) -> float:  # fmt: skip
+    """Seconds of all finishing lines, from a few of them drawn and timed.
+
+    Parameters
+    ----------
+    surface : HeightMap
+        What shall be carved.
+    finishing : Step
+        Cutter, feed and sideways step.
+    machine : Machine
+        Where.
+    direction : {"x", "y", "both"} or float
+        Of the lines.
+    outside : {"nothing", "stock"}
+        What stands beyond the map's edge.
+    count : int
+        Lines to draw, about [-].
+
+    Returns
+    -------
+    float
+        [s]. The ways between lines count once, not once for each line left out.
+    """
+    fine = refined(surface, finishing.cutter)
+    lines = line_count(fine, finishing.stepover, direction)
+    far = finishing.stepover * max(1.0, lines / count)
+    moves = finish(fine, finishing.cutting, stepover=far, direction=direction, outside=outside)
+    share = lines / line_count(fine, far, direction)
+    across = fine.width if direction == "x" else fine.length
+    return machine_time(moves, machine).total_s * share - (share - 1) * across / finishing.feed * 60
 
 
 def reach_of(surface: HeightMap, cutter: Cutter, outside: Outside, cache: dict[str, HeightMap]) -> HeightMap:
