@@ -101,6 +101,7 @@ def incise_letters(
         )
     capped = shapely.union_all([c.flat for c in cuts])
     operations: list[tuple[Cutting, Moves]] = []
+    notes = v_notes(cutting.cutter, v.flat)
     if clearing is not None and not capped.is_empty:
         clearing.require_flat("clearing the ground of letters")
         done = []
@@ -110,6 +111,8 @@ def incise_letters(
                 done += [] if moves is None else [moves]
         if done:
             operations.append((clearing, in_turn(clearing, done)))
+        else:
+            notes.append(f"{clearing.cutter.id} fits nowhere on the flat ground: the V clears it alone")
     levels = cutting.levels(deepest)
     t: Tracer | None = None
     chains_cut = 0
@@ -120,7 +123,6 @@ def incise_letters(
     assert t is not None  # something is deeper than nothing
     operations.append((cutting, t.moves()))
     left = [area.difference(offset(offset(area, -v.flat), v.flat)) for area in letters] if v.flat > 0 else []
-    notes = v_notes(cutting.cutter, v.flat)
     if not capped.is_empty:
         notes.append(
             f"{why} stops the V at {most:.3g} mm: {capped.area:.4g} mm2 get a flat ground"
@@ -352,7 +354,7 @@ def _ground_notes(c: Cutter, depth: float, radius: float, ground: BaseGeometry, 
         beside = reached.boundary.intersection(piece.buffer(1e-3))
         if beside.is_empty:
             shut += 1
-        elif piece.hausdorff_distance(beside) > radius:
+        elif piece.segmentize(radius / 2).hausdorff_distance(beside) > radius:  # it looks at corners only
             gaps.append(piece)
     if shut:
         notes.append(f"{shut} enclosed ground(s) are too small for {c.id} and stay: use a finer cutter")

@@ -121,7 +121,7 @@ def v_grooves(
     if not sharp_corners:
         left = left.buffer(-1e-6).buffer(1e-6)
     return Carved(
-        ((cutting, t.moves()),), depth, len(runs), EMPTY, "", left, v.flat if corners or not left.area else half,
+        ((cutting, t.moves()),), depth, len(runs), EMPTY, "", left, half if corners and not sharp_corners else v.flat,
         (*notes, BY_HAND),
     )  # fmt: skip
 
