@@ -1,0 +1,98 @@
+"""The price of a carving as a line of its own: what it costs the shop, the floor with its risk, and what to ask."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from shopcalc.quote.costs import cents, machine_hour_rate
+from shopcalc.risk import percentiles, sample, spread_of_mean
+from shopcalc.shop import Rates
+
+
+@dataclass(frozen=True)
+class CarvingPrice:
+    """Of one carving.
+
+    Parameters
+    ----------
+    cost : Decimal
+        Expected: machine, the share of it somebody stands by, sanding [currency].
+    floor : Decimal
+        What it costs in at most so many cases out of a hundred [currency].
+    asked : Decimal
+        With the shop's margin [currency].
+    currency : str
+        Code.
+    how : str
+        The multiplication, spelled out.
+    """
+
+    cost: Decimal
+    floor: Decimal
+    asked: Decimal
+    currency: str
+    how: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data."""
+        amounts = {k: float(getattr(self, k)) for k in ("cost", "floor", "asked")}
+        return {"currency": self.currency, **amounts}
+
+
+def carving_price(
+    machine_seconds: float,
+    sanding_hours: float,
+    rates: Rates,
+    *,
+    sigma: float | None = None,
+    level: float = 0.8,
+    seed: int = 1,
+) -> CarvingPrice:
+    """Price one carving at the shop's rates.
+
+    Parameters
+    ----------
+    machine_seconds : float
+        Expected machine time [s].
+    sanding_hours : float
+        Of people [h].
+    rates : Rates
+        The shop's own.
+    sigma : float or None
+        How far the machine time may stray, as sigma of its logarithm; None takes the shop's for machining [-].
+    level : float
+        Share of such carvings the floor shall cover [ratio].
+    seed : int
+        Of the sampling [-].
+
+    Returns
+    -------
+    CarvingPrice
+        Drawing, programming and set-up are not in it: they are lines of the job.
+
+    Example
+    -------
+    >>> from shopcalc.shop import Shop
+    >>> p = carving_price(7200, 0.5, Shop.open().rates)
+    >>> p.cost < p.floor < p.asked
+    True
+    """
+    rate, attended = machine_hour_rate(rates.machine).total, rates.attended["carve"]
+    hours = machine_seconds / 3600
+    machine = cents(cents(hours) * rate)
+    people = cents(cents(hours * attended) * rates.people["machining"])
+    sanding = cents(cents(sanding_hours) * rates.people["finishing"])
+    strays = rates.spread["machining"] if sigma is None else max(sigma, rates.spread["machining"])
+    spreads = [spread_of_mean(float(machine + people), strays)]
+    if sanding:
+        spreads.append(spread_of_mean(float(sanding), rates.spread["finishing"]))
+    reach = sample(spreads, shared=rates.shared_spread, seed=seed).sum(axis=1)
+    cost = machine + people + sanding
+    floor = max(cost, cents(percentiles(reach, (level,))[0]))
+    how = (
+        f"{cents(hours)} machine h × {rate:.2f} + {cents(hours * attended)} h attended × "
+        f"{rates.people['machining']:.2f} + {cents(sanding_hours)} h sanding × {rates.people['finishing']:.2f}"
+    )
+    return CarvingPrice(cost, floor, cents(float(floor) / (1 - rates.margin)), rates.currency, how)

@@ -1,0 +1,571 @@
+"""The command ``relief``: what a cutter reaches of an artwork and leaves, how long it takes, what to ask for it.
+
+Only the parser is made at start; everything else is imported when the command runs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import sys
+import textwrap
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from shopcalc.errors import Fault, InputError, did_you_mean
+
+if TYPE_CHECKING:
+    from shopcalc.cutters import Cutter
+    from shopcalc.machines import Machine
+    from shopcalc.materials import Material
+    from shopcalc.quote.carving import CarvingPrice
+    from shopcalc.relief.artwork import Artwork
+    from shopcalc.relief.choices import Choice, Choices
+    from shopcalc.relief.detail import SmallestDetail
+    from shopcalc.relief.kinds import Before
+    from shopcalc.relief.scheme import CarvingResult
+    from shopcalc.shop import Shop
+    from shopcalc.units import System
+
+Write = Callable[[Path, dict[str, str]], None]
+Show = Callable[[Any], None]
+
+_SOON = 1.0  # s after which progress is worth a line
+_WIDTH = 108
+_HANDLING = (
+    "Wood that moves under a carving spoils it and can be thrown: hold it by more than its own weight, keep clamps and "
+    "screws below and outside everything the cutter passes, and let the first lines run with a hand at the stop."
+)
+
+
+# --- the parser -------------------------------------------------------------------------------------------------------
+
+
+def add_flags(parser: argparse.ArgumentParser) -> None:
+    """Give the command its flags.
+
+    Parameters
+    ----------
+    parser : ArgumentParser
+        Of the command; it has ``--shop``, ``--system`` and ``--json`` already.
+    """
+    parser.add_argument("artwork", metavar="IMAGE|MESH", nargs="?", help="PNG, TIFF, JPEG, STL or PLY; white is high")
+    for flag, meta, text in (
+        ("--length", "L", 'along x, e.g. "12 in"; it or the width follows from the other'),
+        ("--width", "W", "along y"),
+        ("--depth", "D", "from the highest to the lowest place; a mesh has its own"),
+        ("--cutter", "ID", "that finishes, from the shop's rack"),
+        ("--stepover", "S", "sideways step of the finishing lines"),
+        ("--cusp", "C", "ridge between the lines instead, on all but 5 %% of the area; default 0.02 mm"),
+        ("--rough-cutter", "ID|none", "default: one is suggested where the relief is too deep for one go"),
+        ("--clean-cutter", "ID", "a smaller one for what the first leaves"),
+        ("--feed", "F", "of finishing, instead of the usual one"),
+        ("--angle", "DEG", "of the lines against x; default 0"),
+        ("--material", "ID", "default: the first of the shop's price list"),
+        ("--machine", "NAME|FILE.toml", "default: the first of the shop"),
+        ("--before", "KIND", "no artwork yet: hours from reliefs of a kind (--before list names them)"),
+        ("--smallest-detail", "S", "with --before: width of the narrowest grooves"),
+        ("--out", "DIR", "also write program, picture, figures and this text there"),
+    ):
+        parser.add_argument(flag, metavar=meta, help=text)
+    parser.add_argument("--invert", action="store_true", help="black is high")
+    parser.add_argument("--smooth", action="store_true", help="take terraces of coarse grey steps out")
+    parser.add_argument("--sunk", action="store_true", help="wood stands round the relief up to the stock's top")
+    parser.add_argument("--choices", action="store_true", help="also the ways worth offering, quick to fine")
+
+
+# --- running it -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What was asked for, read and checked."""
+
+    shop: Shop
+    system: System
+    machine: Machine
+    material: Material
+    length: float | None
+    width: float | None
+    depth: float | None
+    cutter: Cutter | None
+    stepover: float | None
+    cusp: float | None
+    roughing: Any
+    cleaning: Cutter | None
+    feed: float | None
+    direction: Any
+    outside: Any
+
+
+def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
+    """Do what the command asks for.
+
+    Parameters
+    ----------
+    chosen : Namespace
+        From the parser.
+    write : callable
+        Of a folder and texts by name: writes all of them or none.
+    show : callable
+        Of a JSON document: prints it.
+
+    Returns
+    -------
+    int
+        0.
+
+    Raises
+    ------
+    InputError
+        With everything that is wrong.
+    """
+    if chosen.before == "list":
+        return _list_kinds(chosen, show)
+    asked = _asked(chosen)
+    line = _ProgressLine()
+    try:
+        if chosen.before is not None:
+            text, data, files = _before(chosen, asked, line.show)
+        else:
+            text, data, files = _with_artwork(chosen, asked, line.show)
+    finally:
+        line.clear()
+    if chosen.out is not None:
+        import json
+
+        files = {"carving.txt": "\n".join(text) + "\n", "carving.json": json.dumps(data, indent=2) + "\n", **files}
+        write(Path(chosen.out), files)
+    if chosen.json:
+        show(data)
+    else:
+        print("\n".join(text))
+        if chosen.out is not None:
+            print(f"written to {chosen.out}: {', '.join(files)}")
+    return 0
+
+
+def _list_kinds(chosen: argparse.Namespace, show: Show) -> int:
+    from shopcalc.relief.kinds import KINDS
+
+    if chosen.json:
+        show([{"kind": k.name, "description": k.description} for k in KINDS.values()])
+    else:
+        wide = max(map(len, KINDS))
+        print("\n".join(f"{k.name:<{wide}}  {k.description}" for k in KINDS.values()))
+    return 0
+
+
+def _asked(chosen: argparse.Namespace) -> _Asked:
+    from shopcalc.relief.kinds import KINDS
+    from shopcalc.shop import Shop
+    from shopcalc.units import read
+
+    shop = Shop.open(chosen.shop)
+    faults: list[Fault] = []
+
+    def given(flag: str, action: Callable[[], Any]) -> Any:
+        try:
+            return action()
+        except InputError as e:
+            faults.extend(f if f.file else replace(f, field=flag) for f in e.faults)
+            return None
+
+    def value(flag: str, quantity: str = "length", **bounds: float) -> Any:
+        text = getattr(chosen, flag[2:].replace("-", "_"))
+        return None if text is None else given(flag, lambda: read(text, quantity, **bounds))
+
+    def cutter(flag: str) -> Any:
+        key = getattr(chosen, flag[2:].replace("-", "_"))
+        return None if key is None else given(flag, lambda: shop.cutter(key))
+
+    def fault(message: str, remedy: str, flag: str | None = None) -> None:
+        faults.append(Fault(message, remedy, field=flag))
+
+    machine = given("--machine", lambda: shop.machine(chosen.machine or next(iter(shop.machines))))
+    material = given("--material", lambda: shop.material(chosen.material or next(iter(shop.rates.materials))))
+    roughing: Any = "suggested"
+    if chosen.rough_cutter is not None:
+        roughing = "none" if chosen.rough_cutter == "none" else cutter("--rough-cutter")
+    angle = value("--angle", "angle")
+    degrees = 0.0 if angle is None else math.degrees(angle)
+    direction: Any = {0.0: "x", 90.0: "y"}.get(round(degrees, 6), degrees)
+    asked = _Asked(
+        shop, chosen.system or "inch", machine, material, value("--length", above=0.0), value("--width", above=0.0),
+        value("--depth", above=0.0), cutter("--cutter"), value("--stepover", above=0.0), value("--cusp", above=0.0),
+        roughing, cutter("--clean-cutter"), value("--feed", "feed", above=0.0), direction,
+        "stock" if chosen.sunk else "nothing",
+    )  # fmt: skip
+    value("--smallest-detail", above=0.0)
+    if chosen.artwork is None and chosen.before is None:
+        fault("no artwork is given", "name an image or a mesh, or say --before KIND")
+    if chosen.artwork is not None and chosen.before is not None:
+        fault("both an artwork and --before are given", "leave one of them out")
+    if chosen.before is not None:
+        if chosen.before not in KINDS:
+            fault(f"there is no kind '{chosen.before}'", did_you_mean(chosen.before, KINDS), "--before")
+        for flag in ("--length", "--width", "--depth", "--smallest-detail"):
+            if getattr(chosen, flag[2:].replace("-", "_")) is None:
+                fault("--before needs it", f'say e.g. {flag} "{_EXAMPLES[flag]}"', flag)
+        for flag, is_given in (
+            ("--choices", chosen.choices), ("--clean-cutter", chosen.clean_cutter), ("--feed", chosen.feed),
+            ("--angle", chosen.angle), ("--invert", chosen.invert), ("--smooth", chosen.smooth),
+            ("--sunk", chosen.sunk),
+        ):  # fmt: skip
+            if is_given:
+                fault("it says nothing without an artwork", "leave it out", flag)
+    else:
+        if chosen.smallest_detail is not None:
+            fault("it says nothing beside an artwork", "leave it out: it is measured", "--smallest-detail")
+        if chosen.cutter is None and not chosen.choices:
+            fault("no cutter is named", "say --cutter ID, or --choices to see what the rack can do", "--cutter")
+    if chosen.stepover is not None and chosen.cusp is not None:
+        fault("both a stepover and a cusp are given", "give one of them", "--cusp")
+    if faults:
+        raise InputError(faults)
+    return asked
+
+
+_EXAMPLES = {"--length": "12 in", "--width": "8 in", "--depth": "3/8 in", "--smallest-detail": "2 mm"}
+
+
+# --- with an artwork --------------------------------------------------------------------------------------------------
+
+
+def _with_artwork(
+    chosen: argparse.Namespace, a: _Asked, progress: Callable[[float], None]
+) -> tuple[list[str], dict[str, Any], dict[str, str]]:
+    from shopcalc.quote.carving import carving_price
+    from shopcalc.relief.artwork import read_artwork
+    from shopcalc.relief.choices import CUSPS, choices, three
+    from shopcalc.relief.detail import smallest_detail
+    from shopcalc.relief.scheme import carve, scheme_for
+
+    art = read_artwork(
+        chosen.artwork, length=a.length, width=a.width, depth=a.depth, invert=chosen.invert,
+        smooth=True if chosen.smooth else None,
+    )  # fmt: skip
+    _require_relief(chosen.artwork, art)
+    detail = smallest_detail(art.map)
+    rack, per_area = list(a.shop.cutters.values()), a.shop.rates.minutes["sanding_per_area"]
+    found: Choices | None = None
+    if chosen.choices:
+        found = choices(
+            art.map, rack, a.machine, a.material, direction=a.direction, outside=a.outside, learned=a.shop.learned,
+            sanding_per_area=per_area, progress=progress, cusps_wanted=CUSPS if a.cusp is None else (a.cusp,),
+        )  # fmt: skip
+    if a.cutter is not None:
+        scheme = scheme_for(
+            art.map, a.cutter, a.material, a.machine, rack, stepover=a.stepover, cusp=a.cusp, roughing=a.roughing,
+            cleaning=a.cleaning, direction=a.direction, outside=a.outside, feed=a.feed, learned=a.shop.learned,
+        )  # fmt: skip
+        result = carve(art.map, scheme, a.machine, sanding_per_area=per_area)
+    else:
+        assert found is not None
+        offered = three(found)
+        result = offered[len(offered) // 2].result
+    priced = carving_price(result.seconds, result.sanding_hours, a.shop.rates)
+    text = list(_text(chosen, a, art, detail, result, priced))
+    if found is not None:
+        text += ["", *_choice_lines(a, found)]
+    text += ["", *_cautions(a, result)]
+    data = _document(chosen, a, art, detail, result, priced, found)
+    files: dict[str, str] = {}
+    if chosen.out is not None:
+        from shopcalc.gcode.writer import write_program
+        from shopcalc.relief.picture import carving_picture
+
+        cutters = ", ".join(f"{s.step.role} {s.step.cutter.id}" for s in result.steps if s.moves is not None)
+        files["carving.nc"] = write_program(
+            result.moves, title=f"carving {art.map.name}: {cutters}",
+            notes=[
+                f"{a.material.title}; lower left corner at X0 Y0, the stock's top at Z0",
+                f"{art.map.length:.1f} x {art.map.width:.1f} mm, {art.map.depth:.2f} mm deep",
+            ],
+            dwell_unit=a.machine.controller.dwell_unit,
+        )  # fmt: skip
+        files["carving.svg"] = carving_picture(art.map, result, a.system)
+    return text, data, files
+
+
+def _require_relief(path: str, art: Artwork) -> None:
+    if art.map.depth <= 0:
+        raise InputError(Fault("nothing is carved: the artwork is flat", "check the artwork", file=str(path)))
+
+
+def _document(
+    chosen: argparse.Namespace,
+    a: _Asked,
+    art: Artwork,
+    detail: SmallestDetail,
+    result: CarvingResult,
+    priced: CarvingPrice,
+    found: Choices | None,
+) -> dict[str, Any]:
+    return {
+        **result.as_json(),
+        "smallest_detail_mm": detail.width,
+        "smallest_detail_limit": detail.valley_limit,
+        "length_mm": art.map.length,
+        "width_mm": art.map.width,
+        "depth_mm": art.map.depth,
+        "pixel_mm": art.map.pixel,
+        "artwork": str(chosen.artwork),
+        "artwork_kind": art.kind,
+        "artwork_notes": list(art.notes),
+        "machine": a.machine.name,
+        "material": a.material.id,
+        "scheme": result.scheme.name,
+        "price": priced.as_json(),
+        "schemes": [] if found is None else [_choice_document(a, c, found) for c in found.kept],
+    }
+
+
+def _choice_document(a: _Asked, c: Choice, found: Choices) -> dict[str, Any]:
+    from shopcalc.quote.carving import carving_price
+
+    r = c.result
+    return {
+        "scheme": r.scheme.name,
+        "offered": _offered(found).get(id(c)),
+        "minutes": r.minutes,
+        "stepover_mm": r.scheme.finishing.stepover,
+        "cusp_wanted_mm": c.wanted_cusp,
+        "cusp_mm": r.cusps.greatest,
+        "cusp_mean_mm": r.cusps.mean,
+        "detail_left": r.left.as_json(),
+        "wood_left_mm": r.wood_left,
+        "sanding_hours": r.sanding_hours,
+        "cutters": [s.cutter.id for s in r.scheme.steps],
+        "price": carving_price(r.seconds, r.sanding_hours, a.shop.rates).as_json(),
+        "first_round_minutes": c.first_minutes,
+    }
+
+
+def _offered(found: Choices) -> dict[int, str]:
+    from shopcalc.relief.choices import three
+
+    names = {1: ("the one way",), 2: ("quick", "fine"), 3: ("quick", "middle", "fine")}
+    picked = three(found)
+    return {id(c): name for c, name in zip(picked, names[len(picked)], strict=True)}
+
+
+# --- words ------------------------------------------------------------------------------------------------------------
+
+
+def _size(value: float, system: System) -> str:
+    from shopcalc.units import write
+
+    return write(value, "length", system)
+
+
+def _fine(value: float, system: System) -> str:
+    """A small height: thousandths of an inch, or hundredths of a millimetre where there are any."""
+    if system == "inch":
+        return f"{value / 25.4:.4f} in"
+    return f"{value:.3f} mm"
+
+
+def _text(
+    chosen: argparse.Namespace,
+    a: _Asked,
+    art: Artwork,
+    detail: SmallestDetail,
+    r: CarvingResult,
+    priced: CarvingPrice,
+) -> Iterator[str]:
+    from shopcalc.units import write, write_time
+
+    m = art.map
+    yield (
+        f"{Path(chosen.artwork).name}: {art.kind}, carved {_size(m.length, a.system)} x {_size(m.width, a.system)}, "
+        f"{_size(m.depth, a.system)} deep, in {a.material.title} on {a.machine.name}"
+    )
+    for note in art.notes:
+        yield from textwrap.wrap(note, _WIDTH, initial_indent="  note: ", subsequent_indent="    ")
+    yield from _fact("smallest detail", _detail_words(detail, a.system))
+    for s in r.steps:
+        if s.moves is None:
+            yield from _fact(s.step.role, f"{s.step.cutter.id}: nothing to do")
+            continue
+        what = f"{s.lines} levels" if s.step.role == "rough" else f"lines {_fine(s.step.stepover, a.system)} apart"
+        feed, mean = write(s.step.feed, "feed", a.system), write(s.mean_feed, "feed", a.system)
+        yield from _fact(
+            s.step.role,
+            f"{s.step.cutter.id}, {what}, {write(s.step.rpm, 'spindle_speed', a.system)}, feed {feed} "
+            f"({mean} really reached), {write_time(s.seconds)}",
+        )
+    yield from _fact("changes", f"{write_time(r.change_seconds)} for cutters, spindle starts and ways")
+    yield from _fact("machine time", f"{write_time(r.seconds)} over {r.path_length / 1000:.0f} m of path")
+    left = r.left
+    yield from _fact(
+        "not reached",
+        f"more than {_fine(left.tolerance, a.system)} on {100 * left.area_share:.1f} % of the area, "
+        f"{_fine(left.greatest, a.system)} at most, {_fine(left.mean, a.system)} on average",
+    )
+    yield from _fact(
+        "cusps",
+        f"{_fine(r.cusps.mean, a.system)} on average, below {_fine(r.cusps.most, a.system)} on 95 % of the area, "
+        f"{_fine(r.cusps.greatest, a.system)} at most",
+    )
+    if r.roughing_left is not None:
+        yield from _fact("after roughing", f"{_size(r.roughing_left, a.system)} stand at most, in the narrowest places")
+    yield from _fact("sanding", f"{60 * r.sanding_hours:.0f} min by hand (common practice, no source; log yours)")
+    for note in r.notes:
+        yield from textwrap.wrap(note, _WIDTH, initial_indent="  look at: ", subsequent_indent="    ")
+    yield from _price_lines(priced)
+
+
+def _detail_words(detail: SmallestDetail, system: System) -> str:
+    words = {
+        "found": f"valleys take a ball of {_fine(2 * detail.valley_radius, system)} diameter",
+        "finer than the pixels": f"valleys are finer than the pixels show ({_fine(2 * detail.valley_radius, system)})",
+        "wider than the map": "no valley a ball would not fill",
+    }[detail.valley_limit]
+    if detail.narrowest_gap is not None:
+        words += f"; narrowest gap {_fine(detail.narrowest_gap, system)} wide, {_fine(detail.gap_depth, system)} deep"
+    return words + f"; walls up to {math.degrees(detail.steepest_wall):.0f}°"
+
+
+def _fact(name: str, text: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent=f"  {name:<16}", subsequent_indent=" " * 20)
+
+
+def _price_lines(p: CarvingPrice) -> Iterator[str]:
+    yield from _fact("price", f"cost {p.cost:,} {p.currency}, floor {p.floor:,}, asked {p.asked:,}; its own line")
+    yield from _fact("", f"{p.how}; drawing, programming and set-up are lines of the job")
+
+
+def _choice_lines(a: _Asked, found: Choices) -> Iterator[str]:
+    from shopcalc.quote.carving import carving_price
+    from shopcalc.units import write_time
+
+    yield f"Ways worth offering, of {found.looked_at} looked at: none is both quicker and leaves less wood"
+    head = ("", "cutters", "machine time", "step", "mean cusp", "not reached", "wood left", "sanding", "floor", "asked")
+    rows: list[Sequence[str]] = [head]
+    names = _offered(found)
+    for c in found.kept:
+        r = c.result
+        p = carving_price(r.seconds, r.sanding_hours, a.shop.rates)
+        rows.append(
+            (
+                names.get(id(c), ""), r.scheme.name, write_time(r.seconds),
+                _fine(r.scheme.finishing.stepover, a.system), _fine(r.cusps.mean, a.system),
+                f"{100 * r.left.area_share:.1f} %", _fine(r.wood_left, a.system), f"{60 * r.sanding_hours:.0f} min",
+                f"{p.floor:,}", f"{p.asked:,}",
+            )
+        )  # fmt: skip
+    wide = [max(len(row[k]) for row in rows) for k in range(len(head))]
+    for row in rows:
+        yield "  " + "  ".join(t.ljust(w) for t, w in zip(row, wide, strict=True)).rstrip()
+    words = (
+        "Wood left: mean height over the artwork when the machine is done: detail not reached, a third of the cusps. "
+        f"The first look was off by up to {100 * found.greatest_error:.0f} % of the minutes; these are computed fully."
+    )
+    yield from textwrap.wrap(words, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    for reason in found.left_out:
+        yield from textwrap.wrap(f"left out: {reason}", _WIDTH, initial_indent="  ", subsequent_indent="    ")
+
+
+def _cautions(a: _Asked, r: CarvingResult | None) -> Iterator[str]:
+    from shopcalc.quote import CAUTION
+    from shopcalc.sources import cautions
+
+    words = [CAUTION, _HANDLING]
+    if r is not None:
+        for c in dict.fromkeys(s.step.cutter for s in r.steps):
+            most = min((v for v in (c.marked_rpm, c.maker_rpm) if v is not None), default=None)
+            words.append(
+                f"{c.id} carries no greatest speed: find it out before use."
+                if most is None
+                else f"{c.id} is marked or made for {most:.0f} rev/min at most."
+            )
+    words += [
+        f"Dust of {a.material.title}: {c.item} {c.value} ({c.basis})."
+        for c in cautions("wood dust", a.material.id)
+        if c.applies_to
+    ]
+    yield from textwrap.wrap("Caution. " + " ".join(words), _WIDTH)
+
+
+# --- before any artwork -----------------------------------------------------------------------------------------------
+
+
+def _before(
+    chosen: argparse.Namespace, a: _Asked, progress: Callable[[float], None]
+) -> tuple[list[str], dict[str, Any], dict[str, str]]:
+    from shopcalc.quote.carving import carving_price
+    from shopcalc.relief.kinds import KINDS, hours_before_artwork
+    from shopcalc.risk import spread_of_three, three_point
+    from shopcalc.units import read, write_time
+
+    assert a.length is not None
+    assert a.width is not None
+    assert a.depth is not None
+    smallest = read(chosen.smallest_detail, "length")
+    told: Before = hours_before_artwork(
+        chosen.before, a.length, a.width, a.depth, smallest, a.machine, a.material, list(a.shop.cutters.values()),
+        cutter=a.cutter, stepover=a.stepover, cusp=a.cusp, roughing=a.roughing, learned=a.shop.learned,
+        progress=progress,
+    )  # fmt: skip
+    band = (told.low, told.likely, told.high)
+    priced = carving_price(three_point(*band)[0], 0.0, a.shop.rates, sigma=spread_of_three(*band).sigma)
+    low, likely, high = (write_time(t) for t in band)
+    text = [
+        f"{chosen.before}: {KINDS[chosen.before].description}",
+        f"  {_size(a.length, a.system)} x {_size(a.width, a.system)}, {_size(a.depth, a.system)} deep, narrowest "
+        f"grooves {_size(smallest, a.system)}, in {a.material.title} on {a.machine.name}",
+        *_fact("cutters", f"{told.scheme}, finishing lines {_fine(told.stepover, a.system)} apart"),
+        *_fact("machine time", f"{likely}; {low} to {high} in eight of ten cases"),
+        *_fact(
+            "how",
+            f"{len(told.each)} reliefs of this kind were drawn and computed "
+            f"({', '.join(write_time(t) for t in told.each)}); yours will differ from them, which the band allows for",
+        ),
+        *_price_lines(priced),
+        *_fact("", "sanding is not in it before the artwork is known"),
+        "",
+        *_cautions(a, None),
+    ]
+    data: dict[str, Any] = {
+        "minutes": told.likely / 60,
+        "minutes_low": told.low / 60,
+        "minutes_high": told.high / 60,
+        "path_length_mm": None,
+        "lines": None,
+        "stepover_mm": told.stepover,
+        "cusp_mm": told.cusp,
+        "detail_left": None,
+        "smallest_detail_mm": smallest,
+        "cutter": told.scheme.split(" + ")[-1],
+        "before": told.as_json(),
+        "length_mm": a.length,
+        "width_mm": a.width,
+        "depth_mm": a.depth,
+        "machine": a.machine.name,
+        "material": a.material.id,
+        "price": priced.as_json(),
+        "schemes": [],
+    }
+    return text, data, {}
+
+
+class _ProgressLine:
+    """One line on standard error that says how far a long run is; nothing when nobody watches."""
+
+    def __init__(self) -> None:
+        self._begin = time.monotonic()
+        self._shown = False
+        self._watched = sys.stderr.isatty()
+
+    def show(self, share: float) -> None:
+        if self._watched and time.monotonic() - self._begin > _SOON:
+            print(f"\r{100 * share:3.0f} %", end="", file=sys.stderr, flush=True)
+            self._shown = True
+
+    def clear(self) -> None:
+        if self._shown:
+            print("\r     \r", end="", file=sys.stderr, flush=True)
