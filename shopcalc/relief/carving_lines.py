@@ -324,7 +324,7 @@ def raise_letters(
     if done is None:
         refuse(f"{c.id} fits nowhere beside the letters", f"use a cutter of less than {2 * radius:.3g} mm")
     assert done is not None  # refused above
-    left = ground.difference(reached)
+    left = _without_slivers(ground.difference(reached))
     operations = [(cutting, done)]
     notes, deepest, chains = _ground_notes(c, depth, radius, ground, left), float(depth), 0
     unchamfered: BaseGeometry = EMPTY
@@ -343,6 +343,11 @@ def raise_letters(
                 f"{unchamfered.area:.3g} mm2 of the chamfers stay uncut: inner corners, and gaps narrower than the V"
             )
     return Carved(tuple(operations), deepest, chains, EMPTY, "", left, radius, (*notes, BY_HAND), unchamfered)
+
+
+def _without_slivers(area: BaseGeometry) -> BaseGeometry:
+    """What is wider than two thousandths: chords of parallel curves leave strips that no wood is."""
+    return area.buffer(-1e-3).buffer(1e-3, join_style="mitre")
 
 
 def _ground_notes(c: Cutter, depth: float, radius: float, ground: BaseGeometry, left: BaseGeometry) -> list[str]:
@@ -400,4 +405,4 @@ def _chamfer(
         pen = Pen(t, EMPTY, -top)
         pen.all([at_height(p, -level) for p in pieces])
         chains, top = pen.chains, level
-    return t.moves(), tip, chains, wanted.difference(run)
+    return t.moves(), tip, chains, _without_slivers(wanted.difference(run))
