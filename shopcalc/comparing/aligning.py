@@ -9,12 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.moves import PLANE_AXES, Floats, Kind, Moves
 
 Ints = NDArray[np.int64]
@@ -51,14 +50,6 @@ class Features:
 
     values: Floats
     kinds: Ints
-
-
-def _compiled(function: Any) -> Any:
-    """Compiled at its first call, and kept on the disk where there is a place for it."""
-    try:
-        return njit(cache=True, nogil=True)(function)
-    except RuntimeError:
-        return njit(nogil=True)(function)
 
 
 def features(moves: Moves, match: Match) -> Features:
@@ -113,7 +104,7 @@ def _middles(moves: Moves) -> Floats:
     return out
 
 
-@_compiled
+@compiled
 def _alike(fa, ka, i, fb, kb, j, tolerance):  # type: ignore[no-untyped-def]
     if ka[i] != kb[j]:
         return False
@@ -123,7 +114,7 @@ def _alike(fa, ka, i, fb, kb, j, tolerance):  # type: ignore[no-untyped-def]
     return True
 
 
-@_compiled
+@compiled
 def _exact(fa, ka, fb, kb, tolerance, a0, a1, b0, b1, partner):  # type: ignore[no-untyped-def]
     """Longest common subsequence of a small gap."""
     n, m = a1 - a0, b1 - b0
@@ -149,7 +140,7 @@ def _exact(fa, ka, fb, kb, tolerance, a0, a1, b0, b1, partner):  # type: ignore[
             j += 1
 
 
-@_compiled
+@compiled
 def _settle(fa, ka, fb, kb, tolerance, gaps, partner, small, budget):  # type: ignore[no-untyped-def]
     """Draw matches out into each gap and solve the small ones; the large ones that are left, and cells spent."""
     left = np.empty_like(gaps)
@@ -174,7 +165,7 @@ def _settle(fa, ka, fb, kb, tolerance, gaps, partner, small, budget):  # type: i
     return left[:count], cells
 
 
-@_compiled
+@compiled
 def _longest(second):  # type: ignore[no-untyped-def]
     """Indices of the longest ascending subsequence."""
     n = second.shape[0]
@@ -200,7 +191,7 @@ def _longest(second):  # type: ignore[no-untyped-def]
     return out
 
 
-@_compiled
+@compiled
 def _look_ahead(fa, ka, fb, kb, tolerance, gap, partner, ahead, budget):  # type: ignore[no-untyped-def]
     """Walk through a gap without anchors; where the two differ, go on where three moves in a row are alike again."""
     i, a1, j, b1 = gap[0], gap[1], gap[2], gap[3]
@@ -337,7 +328,7 @@ def _ranked(keys: NDArray[np.uint64]) -> NDArray[np.uint64]:
     return out
 
 
-@_compiled
+@compiled
 def _drawn_out(fa, ka, fb, kb, tolerance, pairs, partner, taken):  # type: ignore[no-untyped-def]
     for sense in (1, -1):
         for row in range(pairs.shape[0]):

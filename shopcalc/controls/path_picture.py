@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import plotly.graph_objects as go
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.controls.parts import GREY, HUE, TEMPLATE, table
 from shopcalc.controls.thinning import CUT, NO_FEED, RAPID, VIEWS, Strokes, Thinner, View, sorts_of
 from shopcalc.motion import HELD_BACK
@@ -146,9 +146,9 @@ def _losses(
 if TYPE_CHECKING:
     _find = _losses
 else:
-    _put = njit(cache=True, nogil=True)(_put)
-    _note = njit(cache=True, nogil=True)(_note)
-    _find = njit(cache=True, nogil=True)(_losses)
+    _put = compiled(_put)
+    _note = compiled(_note)
+    _find = compiled(_losses)
 
 
 @dataclass(frozen=True)

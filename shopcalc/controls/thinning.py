@@ -13,12 +13,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.moves import Floats, Kind
 
 if TYPE_CHECKING:
@@ -46,8 +46,6 @@ _OPEN, _AU, _AV, _EU, _EV, _LU, _LV, _RU, _RV, _CONE, _FAR, _NOW_SORT, _CLASS, _
 _COUNT, _DISTANCE, _SU, _SV, _BLEND, _ARC, _ARC_AT_HAND = range(16, 23)
 _EXTREMES = 23  # four times u, v, sort: least u, greatest u, least v, greatest v
 _STATE = _EXTREMES + 12
-
-_compiled: Callable[..., Any] = njit(cache=True, nogil=True)
 
 
 def _class_of_share(seconds: float, lost: float) -> int:
@@ -416,11 +414,11 @@ def _fill(
 if TYPE_CHECKING:
     _run, _join, _over, _bars = _draw, _merge, _cover, _fill
 else:
-    _class_of_share, _close, _touch = _compiled(_class_of_share), _compiled(_close), _compiled(_touch)
-    _extend = _compiled(_extend)
-    _piece = _compiled(_piece)
-    _walk, _phases, _gone = _compiled(_walk), _compiled(_phases), _compiled(_gone)
-    _run, _join, _over, _bars = _compiled(_draw), _compiled(_merge), _compiled(_cover), _compiled(_fill)
+    _class_of_share, _close, _touch = compiled(_class_of_share), compiled(_close), compiled(_touch)
+    _extend = compiled(_extend)
+    _piece = compiled(_piece)
+    _walk, _phases, _gone = compiled(_walk), compiled(_phases), compiled(_gone)
+    _run, _join, _over, _bars = compiled(_draw), compiled(_merge), compiled(_cover), compiled(_fill)
 
 
 @dataclass(frozen=True, eq=False)

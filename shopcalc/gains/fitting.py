@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.gains.rebuilding import rebuilt
 from shopcalc.moves import PLANE_AXES, Floats, Kind, Moves
 
@@ -24,15 +24,7 @@ _SMALLEST_RADIUS = 0.1  # mm
 _LEAST_CHORDS = 3
 
 
-def _compiled(function: Any) -> Any:
-    """Compiled at its first call, and kept on the disk where there is a place for it."""
-    try:
-        return njit(cache=True, nogil=True)(function)
-    except RuntimeError:
-        return njit(nogil=True)(function)
-
-
-@_compiled
+@compiled
 def _line_fits(p, i, j, tolerance):  # type: ignore[no-untyped-def]
     """Whether points i + 1 .. j - 1 lie beside the straight line from i to j, in this order."""
     dx, dy, dz = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1], p[j, 2] - p[i, 2]
@@ -51,7 +43,7 @@ def _line_fits(p, i, j, tolerance):  # type: ignore[no-untyped-def]
     return True
 
 
-@_compiled
+@compiled
 def _arc_through(p, i, j, a, b):  # type: ignore[no-untyped-def]
     """Centre (along axes a, b) of the circle through points i and j that lies nearest to those between; radius 0: none.
 
@@ -76,7 +68,7 @@ def _arc_through(p, i, j, a, b):  # type: ignore[no-untyped-def]
     return ma - ub * c, mb + ua * c, math.sqrt(h * h + c * c)
 
 
-@_compiled
+@compiled
 def _arc_fits(p, i, j, a, b, c, tolerance):  # type: ignore[no-untyped-def]
     """Sweep, centre and whether the chords from i to j lie along one arc (a helix only about z).
 
@@ -139,7 +131,7 @@ def _arc_fits(p, i, j, a, b, c, tolerance):  # type: ignore[no-untyped-def]
     return True, ca, cb, sweep
 
 
-@_compiled
+@compiled
 def _axes(shape):  # type: ignore[no-untyped-def]
     """In-plane axes and the axial one of an arc's shape: 1 is XY, 2 is ZX, 3 is YZ."""
     if shape == 1:
@@ -149,7 +141,7 @@ def _axes(shape):  # type: ignore[no-untyped-def]
     return 1, 2, 0
 
 
-@_compiled
+@compiled
 def _fits(p, i, j, shape, tolerance):  # type: ignore[no-untyped-def]
     if shape == 0:
         return _line_fits(p, i, j, tolerance)
@@ -157,7 +149,7 @@ def _fits(p, i, j, shape, tolerance):  # type: ignore[no-untyped-def]
     return _arc_fits(p, i, j, a, b, c, tolerance)[0]
 
 
-@_compiled
+@compiled
 def _reach(p, i, last, least, shape, tolerance):  # type: ignore[no-untyped-def]
     """The last point a shape from point i may reach, by steps that double and then halve; i itself for none."""
     if i + least > last or not _fits(p, i, i + least, shape, tolerance):
@@ -178,7 +170,7 @@ def _reach(p, i, last, least, shape, tolerance):  # type: ignore[no-untyped-def]
     return good
 
 
-@_compiled
+@compiled
 def _pieces(p, joins, tolerance, shapes, end, shape):  # type: ignore[no-untyped-def]
     """Greedy pieces: the point where each ends and its shape (-1 one move as it is, 0 line, 1-3 arc of a plane)."""
     n, count, i = joins.shape[0], 0, 0
@@ -198,7 +190,7 @@ def _pieces(p, joins, tolerance, shapes, end, shape):  # type: ignore[no-untyped
     return count
 
 
-@_compiled
+@compiled
 def _off_arc(x, y, z, start, ca, cb, sweep, a, b, c, rise):  # type: ignore[no-untyped-def]
     """Distance of a point (coordinates along a, b, c) from an arc or helix, at the angle where it stands."""
     sa, sb = start[a] - ca, start[b] - cb
@@ -213,7 +205,7 @@ def _off_arc(x, y, z, start, ca, cb, sweep, a, b, c, rise):  # type: ignore[no-u
     return math.sqrt((x - qa) ** 2 + (y - qb) ** 2 + (z - start[c] - rise * share) ** 2)
 
 
-@_compiled
+@compiled
 def _deviations(p, begin, end, shape, centre, sweep, out):  # type: ignore[no-untyped-def]
     """Largest distance of dropped points and of the chords' middles from each new piece."""
     for k in range(begin.shape[0]):
@@ -243,7 +235,7 @@ def _deviations(p, begin, end, shape, centre, sweep, out):  # type: ignore[no-un
         out[k] = worst
 
 
-@_compiled
+@compiled
 def _centres(p, begin, end, shape, centre, sweep):  # type: ignore[no-untyped-def]
     """Centre and sweep of the pieces that are arcs; the axial coordinate is that of the start."""
     for k in range(begin.shape[0]):

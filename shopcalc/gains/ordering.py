@@ -10,12 +10,11 @@ import math
 import random
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.gains.heights import SAME, sideways
 from shopcalc.gains.rebuilding import Ints, rebuilt, stretches, without_empty_rapids
 from shopcalc.machines import Machine
@@ -29,15 +28,7 @@ _NEAR = 14
 _EFFORT = 4_000_000  # looks at an exchange after which no new shake is tried
 
 
-def _compiled(function: Any) -> Any:
-    """Compiled at its first call, and kept on the disk where there is a place for it."""
-    try:
-        return njit(cache=True, nogil=True)(function)
-    except RuntimeError:
-        return njit(nogil=True)(function)
-
-
-@_compiled
+@compiled
 def _seconds(p, i, q, j, speed, acceleration):  # type: ignore[no-untyped-def]
     """A straight rapid from row i of p to row j of q, by the axes that bind; a trace of its length breaks ties."""
     cruise = ramp = size = 0.0
@@ -52,7 +43,7 @@ def _seconds(p, i, q, j, speed, acceleration):  # type: ignore[no-untyped-def]
     return seconds + 1e-9 * math.sqrt(size)
 
 
-@_compiled
+@compiled
 def _pairs(low, high, order, out):  # type: ignore[no-untyped-def]
     """Pairs of boxes that overlap, swept along x; their number, or -1 when there are more than ``out`` holds."""
     count = 0
@@ -70,13 +61,13 @@ def _pairs(low, high, order, out):  # type: ignore[no-untyped-def]
     return count
 
 
-@_compiled
+@compiled
 def _cost(i, j, start, end, speed, acceleration):  # type: ignore[no-untyped-def]
     """The way from piece i to piece j; the last row of ``end`` is where all begins, which -1 names."""
     return _seconds(end, i, start, j, speed, acceleration)
 
 
-@_compiled
+@compiled
 def _total(order, start, end, speed, acceleration):  # type: ignore[no-untyped-def]
     total = _cost(-1, order[0], start, end, speed, acceleration)
     for k in range(1, order.shape[0]):
@@ -84,7 +75,7 @@ def _total(order, start, end, speed, acceleration):  # type: ignore[no-untyped-d
     return total
 
 
-@_compiled
+@compiled
 def _nearest_first(start, end, speed, acceleration, near, first, bound):  # type: ignore[no-untyped-def]
     """Always the nearest piece whose forerunners are done; the last piece last."""
     n = start.shape[0]
@@ -119,7 +110,7 @@ def _nearest_first(start, end, speed, acceleration, near, first, bound):  # type
     return order
 
 
-@_compiled
+@compiled
 def _clash(order, place, first, bound, b, e, low, high):  # type: ignore[no-untyped-def]
     """Whether a piece at places b..e may not change sides with one at places low..high."""
     for k in range(b, e + 1):
@@ -130,7 +121,7 @@ def _clash(order, place, first, bound, b, e, low, high):  # type: ignore[no-unty
     return False
 
 
-@_compiled
+@compiled
 def _renew(order, place, forth, back, low, high, start, end, speed, acceleration):  # type: ignore[no-untyped-def]
     """Places and ways (forth[k] to place k from the one before, back[k] the other way) after a change at low..high."""
     for k in range(low, high + 1):
@@ -140,7 +131,7 @@ def _renew(order, place, forth, back, low, high, start, end, speed, acceleration
         back[k] = _cost(order[k], order[k - 1], start, end, speed, acceleration)
 
 
-@_compiled
+@compiled
 def _better(i, order, place, near, forth, back, start, end, speed, acceleration, first, bound):  # type: ignore[no-untyped-def]
     """Make one exchange that puts a near piece behind piece i: the places it changed, first and last, and the effort.
 
@@ -191,7 +182,7 @@ def _better(i, order, place, near, forth, back, start, end, speed, acceleration,
     return -1, -1, looked
 
 
-@_compiled
+@compiled
 def _improve(order, place, waiting, near, start, end, speed, acceleration, first, bound, effort):  # type: ignore[no-untyped-def]
     """Exchange until nothing near helps, beginning behind the pieces that are ``waiting``; what it cost to look."""
     n = order.shape[0]
@@ -222,7 +213,7 @@ def _improve(order, place, waiting, near, start, end, speed, acceleration, first
     return spent
 
 
-@_compiled
+@compiled
 def _move(order, q, e, p):  # type: ignore[no-untyped-def]
     """Put places q..e behind place p."""
     taken = order[q : e + 1].copy()

@@ -8,12 +8,11 @@ or reported is left to the interpreter.
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.gcode.interpreter import Interpreter
 from shopcalc.gcode.modal import FARTHEST
 from shopcalc.gcode.moving import NO_FEED
@@ -37,15 +36,7 @@ _SAME_POINT, _SAME_ANGLE = 1e-9, 1e-12  # mm and rad, as in arcs
 _DOUBT = 1e-9  # mm; so close to a limit the interpreter decides
 
 
-def _compiled(function: Any) -> Any:
-    """Compiled at its first call, and kept on the disk where there is a place for it."""
-    try:
-        return njit(cache=True, nogil=True, error_model="numpy")(function)
-    except RuntimeError:
-        return njit(nogil=True, error_model="numpy")(function)
-
-
-@_compiled
+@compiled
 def _run(text, place, state, points, kind, feeds, line, arc_centre, arc_sweep):  # type: ignore[no-untyped-def]
     """Read and execute lines until one needs care, the text ends or there is room for no more moves.
 

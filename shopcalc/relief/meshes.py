@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import Any, Literal, NoReturn
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.errors import Fault, InputError
 from shopcalc.moves import Floats
 from shopcalc.relief.images import refusing
@@ -275,7 +275,4 @@ def _envelope(z: Floats, corners: Floats) -> None:
                     z[i, j] = max(z[i, j], height)
 
 
-try:
-    _raise_to = njit(cache=True, nogil=True)(_envelope)
-except RuntimeError:  # nowhere to keep compiled code: compile anew each time
-    _raise_to = njit(nogil=True)(_envelope)
+_raise_to = compiled(_envelope)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from shopcalc.compiling import compiled
 from shopcalc.cutting.engagement import require_positive
 from shopcalc.moves import Floats
 from shopcalc.relief.heights import HeightMap
@@ -237,7 +237,4 @@ def _sweeps(
                 u[i, j] = min(max(value, low[i, j]), high[i, j])
 
 
-try:
-    _relax = njit(cache=True, nogil=True)(_sweeps)
-except RuntimeError:  # nowhere to keep compiled code: compile anew each time
-    _relax = njit(nogil=True)(_sweeps)
+_relax = compiled(_sweeps)
