@@ -141,7 +141,19 @@ def test_a_phase_that_is_not_quoted_costs_nothing_but_still_takes_hours(chest, s
     assert any("delivery" in w for w in p.warnings)
 
 
+def without_artwork(job, **changes):
+    """The same job before its heron was drawn."""
+
+    def changed(o):
+        known = {"artwork": None, "rough_cutter": None, "stepover": None}
+        return o.model_copy(update={**known, **changes}) if o.kind == "carve" else o
+
+    parts = [p.model_copy(update={"operations": tuple(changed(o) for o in p.operations)}) for p in job.parts]
+    return replace(job, parts=tuple(parts))
+
+
 def test_carving_by_area_has_a_wider_band_than_anything_else(chest, shop):
+    chest = estimate(without_artwork(chest.job), shop)
     band = next(t.band for t in chest.programs if t.carving)
     assert band[0] < band[1] < band[2]
     assert any("by area" in w for w in price(chest, shop).warnings)
@@ -149,6 +161,46 @@ def test_carving_by_area_has_a_wider_band_than_anything_else(chest, shop):
     tight = replace(shop, rates=narrow)
     p = price(estimate(chest.job, tight), tight)
     assert p.p90 - p.p50 <= price(chest, shop).p90 - price(chest, shop).p50 + Decimal("2.00")
+
+
+def test_artwork_takes_the_band_and_its_warning_away(chest, shop):
+    drawn = next(t for t in chest.programs if t.carving)
+    assert drawn.band is None
+    assert not drawn.by_area
+    assert drawn.cutters == ("SQ6", "TB3")
+    assert not any("any artwork" in w for w in price(chest, shop).warnings)
+
+
+def test_a_kind_before_its_artwork_has_a_band_and_says_so(chest, shop):
+    told = estimate(without_artwork(chest.job, before="deep figure", smallest_detail=3.0), shop)
+    carved = next(t for t in told.programs if t.carving)
+    assert carved.by_area
+    assert carved.band[0] < carved.band[1] < carved.band[2]
+    assert any("before any artwork" in w for w in price(told, shop).warnings)
+
+
+def test_the_carvings_own_floor_and_asked_price_take_their_share(priced):
+    line = next((x for x in priced.lines if x.name == "carving"), None)
+    if line is None:
+        assert priced.carving_floor is priced.carving_asked is None
+        return
+    means = sum(x.amount for x in priced.lines if x.name not in ("risk", "margin"))
+    assert line.amount <= priced.carving_floor <= priced.carving_asked
+    assert float(priced.carving_floor / line.amount) == pytest.approx(float(priced.floor / means), rel=1e-4)
+    assert f"{priced.carving_asked:,}" in as_text(priced)
+
+
+def test_sanding_of_carved_surfaces_stands_in_the_carving_line(chest, shop):
+    """Where the job does not say its finishing hours outright."""
+    free = replace(chest.job, phases={k: v for k, v in chest.job.phases.items() if k != "finishing"})
+    told = estimate(free, shop)
+    assert told.carving_sanding > 0
+    assert told.hours["finishing"].best == pytest.approx(
+        told.carving_sanding + told.finish_area * (shop.rates.minutes["sanding_per_area"] + 45 * 60) / 3600
+    )
+    lines = {x.name: x for x in price(told, shop).lines}
+    assert "sanding" in lines["carving"].how
+    assert "counted under carving" in lines["finishing"].how
 
 
 # --- the machine's hour ----------------------------------------------------------------------------------------------

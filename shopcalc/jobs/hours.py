@@ -63,9 +63,11 @@ class ProgramTime:
     carving : bool
         Whether it carves a relief.
     band : (3,) float or None
-        Where it is planned by area: low, likely, high [s].
+        Where a relief is planned without artwork: low, likely, high [s].
     cutters : tuple of str
         Ids, in order of use.
+    sanding : float
+        Hours of people its carved surfaces ask for in the whole job, beyond level ones [h].
     """
 
     program: Program
@@ -81,6 +83,7 @@ class ProgramTime:
     carving: bool
     band: tuple[float, float, float] | None
     cutters: tuple[str, ...]
+    sanding: float = 0.0
 
     @property
     def best(self) -> float:
@@ -89,7 +92,7 @@ class ProgramTime:
 
     @property
     def by_area(self) -> bool:
-        """Whether the best time known still comes from an area alone."""
+        """Whether the best time known still comes from an area or a kind of relief alone, without artwork."""
         return self.band is not None and self.logged is None and self.programmed is None
 
 
@@ -178,6 +181,11 @@ class Estimate:
     def carving_seconds(self) -> float:
         """Machine time of the programs that carve [s]."""
         return sum(p.best * p.loads for p in self.programs if p.carving)
+
+    @property
+    def carving_sanding(self) -> float:
+        """Hours of people that carved surfaces ask for, beyond level ones [h]."""
+        return sum(p.sanding for p in self.programs)
 
     @property
     def own_hours(self) -> float:
@@ -322,7 +330,9 @@ def _program_time(job: Job, program: Program, shop: Shop, warnings: list[str]) -
     split = [sum(share * times[k] for share, _, times in timed) for k in range(4)]
     low, likely, high = (sum(share * by_area[k] for share, by_area, _ in timed) for k in range(3))
     with_path, mean = sum(split), three_point(low, likely, high)[0]
-    split[0] += mean  # lines of a quote add as means
+    split[0] += mean + sum(share * plan.carved[0] for share, plan in plans)  # lines of a quote add as means
+    split[2] += sum(share * plan.carved[1] for share, plan in plans)
+    with_path += sum(share * sum(plan.carved) for share, plan in plans)
     planned = sum(split)
     band = (with_path + low, with_path + likely, with_path + high) if high > 0 else None
     programmed = None
@@ -345,7 +355,8 @@ def _program_time(job: Job, program: Program, shop: Shop, warnings: list[str]) -
         _attended(plans, job, program, loads, shop.rates),
         any(o.kind == "carve" for load in loads for _, o in job.operations(program.id, load.part)),
         band,
-        tuple(_cutters(job, program)),
+        tuple(dict.fromkeys([*(c for _, plan in plans for c in plan.cutters), *_cutters(job, program)])),
+        count * job.quantity * sum(share * plan.sanding for share, plan in plans),
     )
 
 
@@ -379,9 +390,13 @@ def _differences(
     text: Moves, seconds: float, job: Job, program: Program, shop: Shop, plans: list[Plan]
 ) -> Iterator[str]:
     """What of a program's text does not go with the job's dimensions: cutters, extents, time."""
-    yield from _other_cutters(text, job, program, shop)
+    chosen = dict.fromkeys([*_cutters(job, program), *(c for plan in plans for c in plan.cutters)])
+    yield from _other_cutters(text, list(chosen), shop)
     if any(sum(plan.by_area) > 0 for plan in plans) or not text.cutting.any():
-        return  # a relief has no path to compare with
+        return  # a relief without artwork has no path to compare with
+    if any(sum(plan.carved) > 0 for plan in plans):
+        yield from _other_time(seconds, plans, job)
+        return
     widest = max(shop.cutter(key).true_diameter for key in _cutters(job, program))
     spans, low = _reach(text)
     for plan in plans:
@@ -394,7 +409,11 @@ def _differences(
             deep, wanted = (write(-v, "length", job.system) for v in (low, floor))
             yield f"it cuts {deep} deep, where the sizes ask for {wanted}"
             break
-    times = [sum(_timed(plan.moves, job)) for plan in plans]
+    yield from _other_time(seconds, plans, job)
+
+
+def _other_time(seconds: float, plans: list[Plan], job: Job) -> Iterator[str]:
+    times = [sum(_timed(plan.moves, job)) + sum(plan.carved) for plan in plans]
     if seconds == seconds and all(abs(seconds - t) > _TIMES * t for t in times):
         yield f"it takes {write_time(seconds)}, where {write_time(times[0])} is planned"
 
@@ -412,9 +431,8 @@ def _cutters(job: Job, program: Program) -> list[str]:
     return list(dict.fromkeys(o.cutter for load in loads for _, o in job.operations(program.id, load.part)))
 
 
-def _other_cutters(text: Moves, job: Job, program: Program, shop: Shop) -> Iterator[str]:
+def _other_cutters(text: Moves, wanted: list[str], shop: Shop) -> Iterator[str]:
     """Cutters of a text that are not the job's, by the comment at their change, else by their place in the rack."""
-    wanted = _cutters(job, program)
     rack = {c.number: c.id for c in shop.cutters.values() if c.number}
     found: set[str] = set()
     unknown = 0
@@ -464,8 +482,11 @@ def _phase(phase: str, job: Job, rates: Rates, counts: Mapping[str, float], time
         planned, programmed, best, working = _machining(times)
     else:
         mine = [d for d in PHASE_DRIVERS[phase] if counts[d]]
-        planned = best = sum(counts[d] * rates.minutes[d] for d in mine) / 3600
-        working = " + ".join(_worked(d, counts[d], rates.minutes[d]) for d in mine) or "nothing to do"
+        carved = sum(t.sanding for t in times) if phase == "finishing" else 0.0
+        planned = best = sum(counts[d] * rates.minutes[d] for d in mine) / 3600 + carved
+        words = [_worked(d, counts[d], rates.minutes[d]) for d in mine]
+        words += [f"carved surfaces {60 * carved:.0f} min"] if carved else []
+        working = " + ".join(words) or "nothing to do"
     logged = None
     if said is not None and (seconds := said.said(job.quantity)) is not None:
         planned = best = seconds / 3600

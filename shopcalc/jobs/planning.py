@@ -13,6 +13,7 @@ from shopcalc.cutting.engagement import refuse
 from shopcalc.cutting.grain import grain_vector
 from shopcalc.cutting.usual import FEED_STEP, down, usual_feed, usual_rpm
 from shopcalc.errors import Fault, InputError
+from shopcalc.jobs.carving import plan_carving
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import (
     Bore,
@@ -59,17 +60,26 @@ class Plan:
     moves : Moves
         Everything that has a path; empty where there is none.
     by_area : (3,) float
-        Relief without heights: low, likely, high [s].
+        Relief without artwork: low, likely, high [s].
     seconds_by_kind : mapping
         Kind of operation to its machine time [s].
     warnings : tuple of str
         What the operator should know.
+    carved : (2,) float
+        Relief with artwork: cutting, and cutter changes [s].
+    sanding : float
+        Hours of people that carved surfaces ask for beyond level ones [h].
+    cutters : tuple of str
+        Ids of further cutters that were chosen here.
     """
 
     moves: Moves
     by_area: tuple[float, float, float]
     seconds_by_kind: Mapping[str, float]
     warnings: tuple[str, ...]
+    carved: tuple[float, float] = (0.0, 0.0)
+    sanding: float = 0.0
+    cutters: tuple[str, ...] = ()
 
 
 def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
@@ -93,6 +103,7 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
     """
     faults, warnings, done = list[Fault](), list[str](), list[tuple[Cutting, Moves]]()
     by_area, seconds = [0.0, 0.0, 0.0], dict[str, float]()
+    carved, sanding, cutters = [0.0, 0.0], 0.0, list[str]()
     for described, operation in job.operations(program.id, part):
         place = job.place(described, operation)
         misfits = list(_misfits(operation, described, program.station, job.system))
@@ -100,12 +111,18 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
             where = f"part '{described.id}', {operation.kind}: "
             faults += [Fault(where + m, _MISFIT, file=job.file, field=place) for m in misfits]
             continue
-        if isinstance(operation, Carve):
-            band = _carving_band(operation, shop)
-            by_area = [a + b for a, b in zip(by_area, band, strict=True)]
-            seconds["carve"] = seconds.get("carve", 0.0) + (band[0] + 4 * band[1] + band[2]) / 6
-            continue
         try:
+            if isinstance(operation, Carve):
+                ahead = plan_carving(operation, described, job, shop)
+                by_area = [a + b for a, b in zip(by_area, ahead.band, strict=True)]
+                carved = [a + b for a, b in zip(carved, ahead.carved, strict=True)]
+                sanding += ahead.sanding
+                cutters += ahead.cutters
+                warnings += [f"part '{described.id}', carve: {note}" for note in ahead.notes]
+                low, likely, high = ahead.band
+                mean = (low + 4 * likely + high) / 6 + sum(ahead.carved)
+                seconds["carve"] = seconds.get("carve", 0.0) + mean
+                continue
             cutting = setting(operation, described, program.station, job.machine, shop)
             moves = operation_moves(operation, described, program.station, cutting)
         except InputError as e:
@@ -122,7 +139,10 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
         raise InputError(faults)
     moves = joined(done) if done else from_lists([(0, 0, 0)], [])
     warnings += _travel_doubts(moves, job, program, part)
-    return Plan(moves, (by_area[0], by_area[1], by_area[2]), seconds, tuple(warnings))
+    return Plan(
+        moves, (by_area[0], by_area[1], by_area[2]), seconds, tuple(warnings), (carved[0], carved[1]), sanding,
+        tuple(dict.fromkeys(cutters)),
+    )  # fmt: skip
 
 
 _MISFIT = "check the operation, the part's size and the program's station"
@@ -169,15 +189,6 @@ def _misplaced(places: tuple[float, ...], long: float, room: float, system: Syst
 
 def _size(o: Operation, name: str) -> float:
     return float(getattr(o, name, None) or 0.0)
-
-
-def _carving_band(operation: Carve, shop: Shop) -> tuple[float, float, float]:
-    low, likely, high = shop.rates.carving
-    if operation.hours is not None:  # the shop's own judgement, with the same doubt about it
-        middle = operation.hours
-        return (middle * low / likely, middle, middle * high / likely) if likely else (middle, middle, middle)
-    area = operation.count * operation.length * operation.width * 1e-6
-    return low * area, likely * area, high * area
 
 
 # --- how a cutter is run until tuning says better ---------------------------------------------------------------------

@@ -28,6 +28,7 @@ from shopcalc.jobs.records import (
 )
 from shopcalc.machines import PART_AXES, Machine, Station, StationName
 from shopcalc.materials import Material
+from shopcalc.relief.kinds import KINDS
 from shopcalc.shop import PHASES, Shop
 from shopcalc.sources import load_toml
 from shopcalc.units import write
@@ -377,11 +378,26 @@ def _references(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Faul
             place = f"parts[{i}].operations[{j}]"
             yield from unknown(f"{place}.cutter", "cutter", operation.get("cutter"), shop.cutters)
             yield from unknown(f"{place}.program", "program", operation.get("program"), ids["programs"])
+            if operation.get("kind") == "carve":
+                yield from _carving_references(operation, place, file, shop, unknown)
     yield from _unpriced(data, file, shop)
     yield from _load_faults(data, file, ids, unknown)
     phases = data.get("phases")
     for key in phases if isinstance(phases, dict) else ():
         yield from unknown(f"phases.{key}", "phase", key, PHASES)
+
+
+def _carving_references(
+    operation: Mapping[str, Any], place: str, file: str, shop: Shop, unknown: Any
+) -> Iterator[Fault]:
+    if operation.get("rough_cutter") != "none":
+        yield from unknown(f"{place}.rough_cutter", "cutter", operation.get("rough_cutter"), shop.cutters)
+    yield from unknown(f"{place}.clean_cutter", "cutter", operation.get("clean_cutter"), shop.cutters)
+    yield from unknown(f"{place}.before", "kind of relief", operation.get("before"), KINDS)
+    name = operation.get("artwork")
+    if isinstance(name, str) and name.strip() and not _is_file(shop.folder / name):
+        message, remedy = f"there is no artwork {name!r} in {shop.folder}", 'check the name, or say before = "..."'
+        yield Fault(message, remedy, file=file, field=f"{place}.artwork")
 
 
 def _load_faults(data: Mapping[str, Any], file: str, ids: Mapping[str, list[str]], unknown: Any) -> Iterator[Fault]:

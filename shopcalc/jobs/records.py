@@ -305,21 +305,77 @@ class Incise(Operation):
 
 
 class Carve(Operation):
-    """A relief, planned by area until its heights are known.
+    """A relief: planned from its artwork, from reliefs of its kind before there is any, or by area alone.
 
     Parameters
     ----------
     length, width, depth : float
         [mm]
+    artwork : str or None
+        Image or mesh, from the shop's folder.
+    invert, smooth, sunk : bool
+        Of the artwork: black is high; terraces are taken out; wood stands round the relief.
+    before : str or None
+        Kind of relief while there is no artwork, see ``relief.kinds``.
+    smallest_detail : float or None
+        With ``before``: width of the narrowest grooves; None takes twice the radius of the cutter's tip [mm].
+    stepover, cusp : float or None
+        Sideways step of finishing, or the ridge it may leave; neither takes the usual cusp [mm].
+    rough_cutter, clean_cutter : str or None
+        Ids; "none" roughs never, None where the relief is too deep for the finishing cutter. A clean-up cutter goes
+        where the first leaves too much.
     hours : float or None
-        Machine time by the shop's own judgement [s]; None takes the shop's rate per area.
+        Machine time by the shop's own judgement [s]; it comes before everything else.
     """
 
     kind: Literal["carve"]
     length: Length
     width: Length
     depth: Length
+    artwork: Name | None = None
+    invert: Flag = False
+    smooth: Flag = False
+    sunk: Flag = False
+    before: Name | None = None
+    smallest_detail: Length | None = None
+    stepover: Length | None = None
+    cusp: Length | None = None
+    rough_cutter: Name | None = None
+    clean_cutter: Name | None = None
     hours: Duration | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Carve:
+        for given, message, remedy in (
+            (
+                self.artwork and self.before,
+                "both artwork and before are given",
+                "leave 'before' out: artwork is better",
+            ),
+            (
+                self.stepover and self.cusp,
+                "both stepover and cusp are given",
+                "give the one you mean",
+            ),
+            (
+                self.smallest_detail and not self.before,
+                "smallest_detail says nothing without before",
+                'add e.g. before = "portrait", or leave it out',
+            ),
+            (
+                self.clean_cutter and not self.artwork,
+                "clean_cutter says nothing without artwork",
+                "leave it out until there is artwork",
+            ),
+            (
+                (self.invert or self.smooth or self.sunk) and not self.artwork,
+                "invert, smooth and sunk say nothing without artwork",
+                "leave them out",
+            ),
+        ):
+            if given:
+                raise PydanticCustomError("fault", "{message}", {"message": message, "remedy": remedy})
+        return self
 
 
 AnyOperation = Annotated[

@@ -85,7 +85,7 @@ def _programs_sheet(price: Price) -> Sheet:
             *(_minutes(v) for v in (p.planned, p.programmed, p.logged)),
             _minutes(p.best * p.loads),
             f"{100 * p.attended:.0f} %",
-            ", ".join(p.cutters) + (" (by area)" if p.by_area else ""),
+            ", ".join(p.cutters) + (" (no artwork yet)" if p.by_area else ""),
         )
         for p in programs
     ]
@@ -120,6 +120,11 @@ def _price_sheet(price: Price) -> Sheet:
         left = f"{price.asked:,.2f} - {price.bought_in:,.2f} bought in - {price.machine_cost:,.2f} machine"
         each = f"At the asked price each of our {price.estimate.own_hours:.1f} hours earns {earned:,.2f}"
         below.append(f"{each} {price.currency}: ({left}) / hours.")
+    if price.carving_floor is not None:
+        below.append(
+            f"The carving by itself: floor {price.carving_floor:,}, asked {price.carving_asked:,} {price.currency}, "
+            "with its share of risk and margin."
+        )
     below.append(f"A machine hour costs {price.machine_rate.total} {price.currency}: {price.machine_rate.working}.")
     head = ("line", price.currency, "working")
     return Sheet("Price", head, tuple(rows), frozenset({1}), tuple(below))

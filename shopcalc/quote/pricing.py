@@ -60,6 +60,8 @@ class Price:
         Machine hours, carving included [currency].
     machine_rate : MachineRate
         Of one hour.
+    carving_floor, carving_asked : Decimal or None
+        Of the carving alone: its share of risk and margin added in proportion; None without any [currency].
     system : {"inch", "metric"}
         What it is written in for people.
     warnings : tuple of str
@@ -77,6 +79,8 @@ class Price:
     bought_in: Decimal
     machine_cost: Decimal
     machine_rate: MachineRate
+    carving_floor: Decimal | None = None
+    carving_asked: Decimal | None = None
     system: System = "inch"
     warnings: tuple[str, ...] = ()
 
@@ -188,6 +192,8 @@ def price(
         bought_in=_sum(bought),
         machine_cost=machining.amount + _times(estimate.carving_seconds / 3600, machine.total),
         machine_rate=machine,
+        carving_floor=None if carving is None else cents(carving.amount * floor / means),
+        carving_asked=None if carving is None else cents(carving.amount * asked / means),
         system=shown,
     )
     return replace(out, warnings=(*estimate.warnings, *_doubts(out)))
@@ -204,7 +210,9 @@ def _carving_people(estimate: Estimate, shop: Shop) -> dict[str, float]:
     attended = sum(p.best * p.loads * p.attended for p in estimate.programs if p.carving) / 3600
     design = estimate.drivers["carving_design_per_job"] * shop.rates.minutes["carving_design_per_job"] / 3600
     out = {}
-    for phase, hours in (("design", design), ("machining", attended)):
+    for phase, hours in (("design", design), ("machining", attended), ("finishing", estimate.carving_sanding)):
+        if not hours:
+            continue
         said = estimate.job.phases.get(phase)
         overridden = said is not None and (said.said(1) is not None or said.logged is not None)
         if not overridden and estimate.hours[phase].quoted > 0:
@@ -237,7 +245,8 @@ def _carving_line(estimate: Estimate, shop: Shop, rate: MachineRate) -> Line | N
     for phase, own in _carving_people(estimate, shop).items():
         pay = shop.rates.people[phase]
         amount += _times(own, pay)
-        how.append(f"{cents(own)} h {'attended' if phase == 'machining' else phase} × {pay:.2f}")
+        name = {"machining": "attended", "finishing": "sanding"}.get(phase, phase)
+        how.append(f"{cents(own)} h {name} × {pay:.2f}")
     return Line("carving", amount, " + ".join(how))
 
 
@@ -311,5 +320,5 @@ def _doubts(price: Price) -> list[str]:
         out.append(f"not in the price, though the hours are worked: {', '.join(unpaid)}")
     by_area = [p.program.id for p in price.estimate.programs if p.by_area]
     if by_area:
-        out.append(f"planned by area alone, with a wide band: {', '.join(by_area)}")
+        out.append(f"planned by area or kind alone, before any artwork, with a wide band: {', '.join(by_area)}")
     return out

@@ -639,9 +639,9 @@ def hours_before_artwork(
     Returns
     -------
     Before
-        Machine time alone. Drawing, programming, set-up, sanding are lines of their own in the job. Some thirty
+        Machine time alone. Drawing, programming, set-up, sanding are lines of their own in the job. Some fifty
         finishing lines of each relief are drawn and timed for all of them (``scheme.sampled_seconds``); a test holds
-        that to the whole path within 5 %.
+        that to the whole path within 6 %.
 
     Raises
     ------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeAlias
 
 import numpy as np
@@ -392,9 +392,9 @@ def needs_roughing(surface: HeightMap, finishing: Step) -> bool:
     Returns
     -------
     bool
-        By its ``depth_per_pass``.
+        Whether more than 2 % of the area lie deeper than its ``depth_per_pass``.
     """
-    return surface.depth > finishing.depth_per_pass + 1e-6
+    return float(np.quantile(-surface.z, _MOSTLY)) > finishing.depth_per_pass + 1e-6
 
 
 def scheme_for(
@@ -412,6 +412,7 @@ def scheme_for(
     outside: Outside = "nothing",
     feed: float | None = None,
     rpm: float | None = None,
+    depth_per_pass: float | None = None,
     learned: Learned | None = None,
 ) -> Scheme:
     """A whole scheme from the cutter that shall finish.
@@ -430,7 +431,8 @@ def scheme_for(
         Sideways step, or the cusp from which it follows on all but 5 % of the area [mm]; neither takes ``USUAL_CUSP``.
     roughing : Cutter, "suggested" or "none"
         "suggested" roughs only where the relief is deeper than the finishing cutter bears, with the widest square end
-        that leaves it no more than that on all but 5 % of the area, else the one that leaves least.
+        that leaves it no more than that on all but 5 % of the area, else the one that leaves least; none that is
+        more slender than the finishing cutter where there are others.
     cleaning : Cutter or None
         A smaller one that goes where the first left more than 0.1 mm; its step leaves the same cusp.
     direction : {"x", "y", "both"} or float
@@ -439,6 +441,8 @@ def scheme_for(
         What stands beyond the map's edge.
     feed, rpm : float or None
         Of finishing, instead of the usual ones [mm/min], [rev/min].
+    depth_per_pass : float or None
+        Of roughing at most [mm].
     learned : Learned or None
         The shop's own test cuts.
 
@@ -481,6 +485,8 @@ def scheme_for(
         steps += [found] if found else []
     if steps:
         finishing = of(SKIM)
+        if depth_per_pass is not None:
+            steps = [replace(s, depth_per_pass=min(depth_per_pass, s.cutter.cutting_length)) for s in steps]
     steps.append(finishing)
     if cleaning is not None:
         near = across(cleaning) if stepover is None else stepover * profile(cleaning).ball / max(_ball(cutter), 1e-9)
@@ -504,17 +510,20 @@ def _rougher(
 ) -> Step | None:  # fmt: skip
     """The widest square end that leaves the finishing cutter no more than it bears, else the one that leaves least."""
     able = [c for c in rack if c.shape == "square end" and c.centre_cutting and c.cutting_length >= small.depth]
+    stout = [c for c in able if c.true_diameter >= finishing.cutter.true_diameter - 1e-6]  # slender ones take hours
     found: list[tuple[float, Step]] = []
-    for c in sorted(able, key=lambda c: (-c.true_diameter, c.stick_out, c.id)):
+    for c in sorted(stout or able, key=lambda c: (-round(c.true_diameter), c.stick_out, c.id)):
         one = step("rough", c, material, machine, learned=learned)
         if small.depth <= one.skim:
             return None
-        stands = float(np.quantile(after_roughing(small, one, outside)[0].z - small.z, _SUGGESTED))
+        after = after_roughing(small, one, outside)[0].z
+        if (after < -1e-9).mean() < 1 - _MOSTLY:
+            continue  # it clears next to nothing
+        stands = float(np.quantile(after - small.z, _SUGGESTED))
         if stands <= finishing.depth_per_pass:
             return one
         found.append((stands, one))
-    stout = [f for f in found if f[1].cutter.true_diameter >= finishing.cutter.true_diameter - 1e-6]
-    return min(stout or found, key=lambda f: f[0])[1] if found else None
+    return min(found, key=lambda f: f[0])[1] if found else None
 
 
 # --- carving ----------------------------------------------------------------------------------------------------------
@@ -693,7 +702,7 @@ def rough_seconds(surface: HeightMap, roughing: Step, machine: Machine, outside:
 
 def sampled_seconds(
     surface: HeightMap, finishing: Step, machine: Machine, *, direction: LineDirection = "x",
-    outside: Outside = "nothing", count: int = 30,
+    outside: Outside = "nothing", count: int = 48,
 ) -> float:  # fmt: skip
     """Seconds of all finishing lines, from a few of them drawn and timed.
 
@@ -724,6 +733,68 @@ def sampled_seconds(
     share = lines / line_count(fine, far, direction)
     across = fine.width if direction == "x" else fine.length
     return machine_time(moves, machine).total_s * share - (share - 1) * across / finishing.feed * 60
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What a scheme takes, from a few of its lines: for hours before a program is written.
+
+    Parameters
+    ----------
+    scheme : Scheme
+        Which.
+    seconds : tuple of float
+        Of each step [s].
+    change_seconds : float
+        Cutter changes and spindle starts, the first among them [s].
+    mean_cusp : float
+        [mm]
+    sanding_hours : float
+        See ``sanding_hours`` [h].
+    """
+
+    scheme: Scheme
+    seconds: tuple[float, ...]
+    change_seconds: float
+    mean_cusp: float
+    sanding_hours: float
+
+
+def outlook(surface: HeightMap, scheme: Scheme, machine: Machine, *, sanding_per_area: float | None = None) -> Outlook:
+    """The times of a scheme without its whole path: a fraction of ``carve``'s work.
+
+    Parameters
+    ----------
+    surface : HeightMap
+        What shall be carved.
+    scheme : Scheme
+        How.
+    machine : Machine
+        Where.
+    sanding_per_area : float or None
+        The shop's standard for level faces [s/m2].
+
+    Returns
+    -------
+    Outlook
+        Finishing and cleaning up from some lines, roughing on a coarse map; a test holds it to ``carve`` within 6 %.
+    """
+    small = coarser(surface, _LOOK)
+    finishing, seconds = scheme.finishing, list[float]()
+    after = reached(small, finishing.cutter, outside=scheme.outside)
+    for s in scheme.steps:
+        if s.role == "rough":
+            seconds.append(rough_seconds(small, s, machine, scheme.outside))
+        elif s.role == "finish":
+            seconds.append(sampled_seconds(surface, s, machine, direction=scheme.direction, outside=scheme.outside))
+        else:
+            cache: dict[str, HeightMap] = {}
+            left = reach_of(surface, finishing.cutter, scheme.outside, cache).z - surface.z
+            moves = clean(surface, s, left, reach_of(surface, s.cutter, scheme.outside, cache).z - surface.z, scheme)
+            seconds.append(0.0 if moves is None else machine_time(moves, machine).total_s)
+    change = len(scheme.steps) * (machine.times.cutter_change + machine.times.spindle_start)
+    ridges = cusps(after, finishing.cutter, finishing.stepover, scheme.direction).mean
+    return Outlook(scheme, tuple(seconds), change, ridges, sanding_hours(surface, ridges, sanding_per_area))
 
 
 def reach_of(surface: HeightMap, cutter: Cutter, outside: Outside, cache: dict[str, HeightMap]) -> HeightMap:

@@ -1,0 +1,158 @@
+"""A relief in a job: planned from its artwork, from reliefs of its kind before there is any, or by area alone."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from shopcalc.errors import Fault, InputError
+from shopcalc.jobs.reading import Job
+from shopcalc.jobs.records import Carve, Part
+from shopcalc.relief.artwork import read_artwork
+from shopcalc.relief.kinds import finisher, hours_before_artwork
+from shopcalc.relief.reach import profile
+from shopcalc.relief.scheme import Outlook, outlook, scheme_for
+from shopcalc.shop import Shop
+
+_REMEMBERED = 32  # outlooks; a notebook asks for the same ones again and again
+_outlooks: OrderedDict[str, tuple[Outlook, tuple[str, ...], float]] = OrderedDict()
+
+
+@dataclass(frozen=True)
+class CarvingPlan:
+    """What one carve operation takes.
+
+    Parameters
+    ----------
+    band : (3,) float
+        Without artwork: low, likely, high; else 0 [s].
+    carved : (2,) float
+        With artwork: cutting, and cutter changes; else 0 [s].
+    sanding : float
+        Beyond that of level faces [h].
+    cutters : tuple of str
+        Ids, in order.
+    notes : tuple of str
+        What the operator should know.
+    """
+
+    band: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    carved: tuple[float, float] = (0.0, 0.0)
+    sanding: float = 0.0
+    cutters: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def plan_carving(operation: Carve, part: Part, job: Job, shop: Shop) -> CarvingPlan:
+    """Plan a relief by the best that is known of it.
+
+    Parameters
+    ----------
+    operation : Carve
+        Its own hours come first, then its artwork, then its kind, then its area.
+    part : Part
+        For its material, and whether it is sanded.
+    job : Job
+        For its machine.
+    shop : Shop
+        For cutters, rates and the folder of the artwork.
+
+    Returns
+    -------
+    CarvingPlan
+        For all reliefs of the operation (``count``). The artwork's minutes come from the engine that times programs
+        (``relief.scheme.outlook``).
+
+    Raises
+    ------
+    InputError
+        When the artwork cannot be read, does not have these proportions, or a cutter cannot do its part.
+    """
+    low, likely, high = shop.rates.carving
+    n = operation.count
+    if operation.hours is not None:  # the shop's own judgement, with the same doubt about it
+        middle = operation.hours
+        return CarvingPlan(
+            (middle * low / likely, middle, middle * high / likely) if likely else (middle, middle, middle)
+        )
+    if operation.artwork is not None:
+        return _from_artwork(operation, part, job, shop)
+    if operation.before is not None:
+        cutter = shop.cutter(operation.cutter)
+        fine = operation.smallest_detail or max(2 * profile(cutter).ball, 0.5)
+        told = hours_before_artwork(
+            operation.before, operation.length, operation.width, operation.depth, fine, job.machine,
+            shop.material(part.material), shop.cutters.values(), cutter=cutter, stepover=operation.stepover,
+            cusp=operation.cusp, roughing=_roughing(operation, shop), learned=shop.learned,
+        )  # fmt: skip
+        notes: tuple[str, ...] = ()
+        if finisher(shop.cutters.values(), operation.depth, fine) is not cutter and 2 * profile(cutter).ball > fine:
+            notes = (f"the tip of {cutter.id} is wider than the smallest detail of {fine:.3g} mm",)
+        return CarvingPlan(
+            (n * told.low, n * told.likely, n * told.high), cutters=tuple(told.scheme.split(" + ")), notes=notes
+        )
+    area = n * operation.length * operation.width * 1e-6
+    return CarvingPlan((low * area, likely * area, high * area))
+
+
+def _roughing(operation: Carve, shop: Shop) -> Any:
+    """A cutter, "none", or "suggested"."""
+    name = operation.rough_cutter
+    return "suggested" if name is None else "none" if name == "none" else shop.cutter(name)
+
+
+def _from_artwork(operation: Carve, part: Part, job: Job, shop: Shop) -> CarvingPlan:
+    path = shop.folder / str(operation.artwork)
+    standard = shop.rates.minutes["sanding_per_area"]
+    found, notes, area = _outlook(operation, part, job, shop, path, standard)
+    n = operation.count
+    level = area * standard / 3600  # the job counts it with all other faces already
+    sanding = n * max(0.0, found.sanding_hours - level) if part.finished else 0.0
+    return CarvingPlan(
+        carved=(n * sum(found.seconds), n * found.change_seconds),
+        sanding=sanding,
+        cutters=tuple(s.cutter.id for s in found.scheme.steps),
+        notes=tuple(dict.fromkeys([*notes, *(d for s in found.scheme.steps for d in s.doubts)])),
+    )
+
+
+def _outlook(
+    operation: Carve, part: Part, job: Job, shop: Shop, path: Path, standard: float
+) -> tuple[Outlook, tuple[str, ...], float]:
+    """Times, what to know of the artwork, and the area it takes [m2]; remembered while nothing changes."""
+    try:
+        stamp = path.stat()
+    except OSError as e:
+        reason = (e.strerror or str(e)).lower()
+        raise InputError(Fault(f"the artwork cannot be read ({reason})", "check the name", file=str(path))) from None
+    material = shop.material(part.material)
+    key = repr(
+        (
+            str(path), stamp.st_mtime_ns, stamp.st_size, operation.model_dump(), job.machine, material, shop.learned,
+            sorted(shop.cutters.items()), standard,
+        )
+    )  # fmt: skip
+    if key in _outlooks:
+        _outlooks.move_to_end(key)
+        return _outlooks[key]
+    art = read_artwork(
+        path, length=operation.length, width=operation.width, depth=operation.depth, invert=operation.invert,
+        smooth=True if operation.smooth else None,
+    )  # fmt: skip
+    if art.map.depth <= 0:
+        raise InputError(Fault("nothing is carved: the artwork is flat", "check the artwork", file=str(path)))
+    clean = None if operation.clean_cutter is None else shop.cutter(operation.clean_cutter)
+    scheme = scheme_for(
+        art.map, shop.cutter(operation.cutter), material, job.machine, shop.cutters.values(),
+        stepover=operation.stepover, cusp=operation.cusp, roughing=_roughing(operation, shop), cleaning=clean,
+        outside="stock" if operation.sunk else "nothing", feed=operation.feed, rpm=operation.rpm,
+        depth_per_pass=operation.depth_per_pass, learned=shop.learned,
+    )  # fmt: skip
+    answer = outlook(art.map, scheme, job.machine, sanding_per_area=standard)
+    out = (answer, art.notes, art.map.length * art.map.width * 1e-6)
+    _outlooks[key] = out
+    while len(_outlooks) > _REMEMBERED:
+        _outlooks.popitem(last=False)
+    return out

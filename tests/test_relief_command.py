@@ -1,0 +1,266 @@
+"""The command ``relief``: its fixed keys, its words in both systems, what it writes, and faults with their remedies."""
+
+import json
+import re
+import xml.etree.ElementTree as ElementTree
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from shopcalc.cli import main
+from shopcalc.errors import InputError
+from shopcalc.gcode import read_program
+from shopcalc.jobs import estimate, open_job
+from shopcalc.motion import machine_time
+from shopcalc.quote import price
+from shopcalc.quote.carving import carving_price
+from shopcalc.shop import Shop
+
+KEYS = {
+    "minutes", "path_length_mm", "lines", "stepover_mm", "cusp_mm", "detail_left", "smallest_detail_mm", "cutter",
+    "schemes",
+}  # fmt: skip
+BASE = ["--length", "60 mm", "--width", "40 mm", "--depth", "5 mm", "--cutter", "BALL6", "--stepover", "1 mm"]
+
+
+@pytest.fixture(scope="module")
+def shop():
+    return Shop.open()
+
+
+@pytest.fixture(scope="module")
+def picture(tmp_path_factory):
+    """A hill on a ground, 16 bits: white is high."""
+    x, y = np.meshgrid(np.linspace(-3, 3, 240), np.linspace(-2, 2, 160))
+    grey = 65535 * np.exp(-(x**2 + y**2)) * (1 + 0.2 * np.sin(6 * x)) / 1.2
+    path = tmp_path_factory.mktemp("art") / "hill.png"
+    Image.fromarray(np.clip(grey, 0, 65535).astype(np.uint16)).save(path)
+    return path
+
+
+@pytest.fixture
+def run(capsys):
+    def runner(*arguments):
+        status = main(["relief", *(str(a) for a in arguments)])
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return status, out, err
+
+    return runner
+
+
+def test_json_has_the_promised_keys_and_nothing_else_on_standard_output(run, picture):
+    status, out, err = run(picture, *BASE, "--json")
+    data = json.loads(out)
+    assert (status, err) == (0, "")
+    assert set(data) >= KEYS
+    assert set(data["detail_left"]) == {"area_share", "greatest_mm", "mean_mm", "volume_mm3"}
+    assert data["lines"] == 41
+    assert data["stepover_mm"] == 1.0
+    assert data["cutter"] == "BALL6"
+    assert data["schemes"] == []
+    assert data["minutes"] == pytest.approx(sum(s["minutes"] for s in data["steps"]) + data["change_minutes"])
+    assert all(s["mean_feed_mm_min"] <= s["feed_mm_min"] * 1.0001 for s in data["steps"])
+
+
+def test_people_read_minutes_detail_cusps_sanding_price_and_cautions(run, picture):
+    _, metric, _ = run(picture, *BASE, "--system", "metric")
+    for word in (
+        "smallest detail", "machine time", "not reached", "cusps", "sanding", "really reached", "floor", "asked",
+        "Caution.", "24000 rev/min at most", "dust", "hold it",
+    ):  # fmt: skip
+        assert word in metric, word
+    assert "1.000 mm apart" in metric
+    _, inch, _ = run(picture, *BASE)
+    assert "0.0394 in apart" in inch
+    assert "mm/min" not in inch
+
+
+def test_notes_of_the_artwork_are_told(run, tmp_path):
+    """Eight bits over 8 mm show as terraces; a dark middle may be upside down."""
+    x, y = np.meshgrid(np.linspace(-1, 1, 300), np.linspace(-1, 1, 200))
+    path = tmp_path / "bowl.png"
+    Image.fromarray((255 * np.clip((x**2 + y**2) / 2, 0, 1)).astype(np.uint8)).save(path)
+    _, out, _ = run(path, "--length", "300 mm", "--depth", "8 mm", "--cutter", "BALL12", "--stepover", "4 mm")
+    assert "note: " in out
+    assert "terraces" in out
+    _, out, _ = run(
+        path,
+        "--length",
+        "300 mm",
+        "--depth",
+        "8 mm",
+        "--cutter",
+        "BALL12",
+        "--stepover",
+        "4 mm",
+        "--smooth",
+        "--invert",
+    )
+    assert "smoothed" in out
+
+
+def test_out_writes_program_picture_and_figures_that_agree(run, picture, tmp_path, shop):
+    folder = tmp_path / "out"
+    status, out, _ = run(picture, *BASE, "--out", folder)
+    assert status == 0
+    assert {p.name for p in folder.iterdir()} == {"carving.txt", "carving.json", "carving.nc", "carving.svg"}
+    data = json.loads((folder / "carving.json").read_text(encoding="utf-8"))
+    router = shop.machine("router")
+    program = read_program(folder / "carving.nc", router)
+    assert machine_time(program.moves, router).total_s / 60 == pytest.approx(data["minutes"], rel=1e-3)
+    assert program.moves.points[:, 2].min() == pytest.approx(-5.0, abs=0.05)
+    root = ElementTree.parse(folder / "carving.svg").getroot()
+    images = [e for e in root.iter() if e.tag.endswith("image")]
+    assert len(images) == 3
+    assert all(e.get("href").startswith("data:image/png;base64,") for e in images)
+    assert "detail left" in "".join(root.itertext())
+    assert (folder / "carving.txt").read_text(encoding="utf-8").strip() in out
+
+
+def test_choices_are_a_table_with_three_names(run, picture):
+    status, out, _ = run(picture, *BASE[:6], "--choices", "--cusp", "0.03 mm", "--json")
+    data = json.loads(out)
+    assert status == 0
+    assert len(data["schemes"]) >= 2
+    minutes = [s["minutes"] for s in data["schemes"]]
+    assert minutes == sorted(minutes)
+    offered = [s["offered"] for s in data["schemes"] if s["offered"]]
+    assert offered in (["quick", "fine"], ["quick", "middle", "fine"])
+    assert all(s["price"]["cost"] <= s["price"]["floor"] < s["price"]["asked"] for s in data["schemes"])
+
+
+def test_before_any_artwork_a_band_and_a_price(run):
+    sizes = ["--length", "4 in", "--width", "3 in", "--depth", "1/4 in", "--smallest-detail", "3 mm"]
+    status, out, _ = run("--before", "deep figure", *sizes, "--json")
+    data = json.loads(out)
+    assert status == 0
+    assert set(data) >= KEYS
+    assert data["minutes_low"] < data["minutes"] < data["minutes_high"]
+    _, words, _ = run("--before", "deep figure", *sizes)
+    assert "eight of ten" in words
+    assert "Caution." in words
+    _, kinds, _ = run("--before", "list")
+    assert "portrait" in kinds
+
+
+FAULTS = {
+    "no artwork": ([*BASE], "name an image or a mesh"),
+    "no cutter": (["{art}", *BASE[:6]], "--choices"),
+    "unknown cutter": (["{art}", *BASE[:6], "--cutter", "BALL7"], "BALL6"),
+    "a bare number": (["{art}", "--length", "60", "--depth", "5 mm", "--cutter", "BALL6"], "--length"),
+    "a drill": (["{art}", *BASE[:6], "--cutter", "DR8", "--stepover", "1 mm"], "choose a ball"),
+    "step and cusp": (["{art}", *BASE, "--cusp", "0.1 mm"], "give one of them"),
+    "wrong proportions": (["{art}", "--length", "60 mm", "--width", "60 mm", *BASE[4:]], "do not fit the artwork"),
+    "no depth": (["{art}", *BASE[:4], *BASE[6:]], "how deep"),
+    "missing file": (["nowhere.png", *BASE], "no such file"),
+    "not a picture": (["pyproject.toml", *BASE], "pyproject.toml"),
+    "unknown kind": (["--before", "portrat"], "portrait"),
+    "before without sizes": (["--before", "portrait"], "--smallest-detail"),
+    "two ways": (["{art}", "--before", "portrait", *BASE], "leave one of them out"),
+    "a finer wish beside artwork": (["{art}", *BASE, "--smallest-detail", "1 mm"], "it is measured"),
+}
+
+
+@pytest.mark.parametrize("case", FAULTS)
+def test_faults_are_placed_and_have_remedies(case, run, picture, monkeypatch):
+    monkeypatch.chdir(Path(__file__).parents[1])
+    arguments, word = FAULTS[case]
+    status, out, err = run(*(str(picture) if a == "{art}" else a for a in arguments))
+    assert status == 2
+    assert out == ""
+    assert word in err
+    assert all(line.startswith("shopcalc: ") for line in err.splitlines())
+
+
+def test_a_flat_artwork_is_refused(run, tmp_path):
+    path = tmp_path / "flat.png"
+    Image.fromarray(np.full((40, 60), 900, dtype=np.uint16)).save(path)
+    status, _, err = run(path, *BASE)
+    assert status == 2
+    assert "flat" in err
+
+
+def test_floor_and_asked_follow_from_the_rates(shop):
+    """The line's own multiplication, then the shop's margin; doubt about the time lifts the floor."""
+    p = carving_price(7200, 0.5, shop.rates)
+    products = re.findall(r"([\d.]+) [^×]*× ([\d.]+)", p.how)
+    assert float(p.cost) == pytest.approx(sum(float(a) * float(b) for a, b in products), abs=0.02)
+    assert float(p.floor / p.asked) == pytest.approx(1 - shop.rates.margin, abs=1e-3)
+    assert carving_price(7200, 0.5, shop.rates, sigma=0.6).floor > p.floor
+
+
+# --- in a job ---------------------------------------------------------------------------------------------------------
+
+JOB = """
+[job]
+name = "plaque"
+machine = "router"
+[[parts]]
+id = "plaque"
+quantity = 2
+material = "white-oak"
+length = "140 mm"
+width = "60 mm"
+thickness = "20 mm"
+[[parts.operations]]
+kind = "carve"
+program = "relief"
+cutter = "BALL6"
+length = "60 mm"
+width = "40 mm"
+depth = "5 mm"
+{more}
+[[programs]]
+id = "relief"
+"""
+
+
+def opened(tmp_path, shop, more):
+    path = tmp_path / "plaque.toml"
+    path.write_text(JOB.format(more=more), encoding="utf-8")
+    return open_job(path, shop)
+
+
+def test_a_job_plans_the_minutes_the_command_computes(tmp_path, shop, picture, run):
+    job = opened(tmp_path, shop, f'artwork = "{picture}"\nstepover = "1 mm"')
+    told = estimate(job, shop)
+    _, out, _ = run(picture, *BASE, "--json")
+    whole = json.loads(out)
+    assert told.programs[0].planned / 60 == pytest.approx(whole["minutes"], rel=0.05)
+    assert told.programs[0].loads == 2
+    assert told.carving_sanding == pytest.approx(
+        2 * (whole["sanding_hours"] - 60 * 40e-6 * shop.rates.minutes["sanding_per_area"] / 3600), rel=0.1
+    )
+    priced = price(told, shop)
+    assert priced.carving_floor < priced.carving_asked
+    twice = opened(tmp_path, shop, f'artwork = "{picture}"\nstepover = "1 mm"\ncount = 2')
+    assert estimate(twice, shop).programs[0].planned == pytest.approx(2 * told.programs[0].planned)
+
+
+@pytest.mark.parametrize(
+    ("more", "field", "word"),
+    [
+        ('artwork = "reliefs/hern.png"', "artwork", "no artwork"),
+        ('before = "portrai"', "before", "portrait"),
+        ('rough_cutter = "SQ66"', "rough_cutter", "SQ6"),
+        ('artwork = "reliefs/heron.png"\nbefore = "portrait"', "operations[0]", "both artwork and before"),
+        ('stepover = "1 mm"\ncusp = "0.1 mm"', "operations[0]", "both stepover and cusp"),
+        ('clean_cutter = "TB3"', "operations[0]", "without artwork"),
+        ("sunk = true", "operations[0]", "without artwork"),
+    ],
+)
+def test_faults_of_a_carving_in_a_job_are_placed(tmp_path, shop, more, field, word):
+    with pytest.raises(InputError) as caught:
+        opened(tmp_path, shop, more)
+    faults = caught.value.faults
+    assert any(field in (f.field or "") and word in f"{f.message}: {f.remedy}" for f in faults), faults
+
+
+def test_artwork_of_other_proportions_is_refused_with_its_place(tmp_path, shop):
+    job = opened(tmp_path, shop, 'artwork = "reliefs/heron.png"')
+    with pytest.raises(InputError, match="do not fit the artwork") as caught:
+        estimate(job, shop)
+    assert caught.value.faults[0].field == "parts[0].operations[0]"
