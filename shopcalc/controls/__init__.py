@@ -1,5 +1,7 @@
 """Faces for the notebooks: each control shows the result of one public function and holds no model of its own."""
 
+from shopcalc.controls.carving import CarvingControl, carving_hours
+from shopcalc.controls.carving_offers import BeforeArtworkControl, CarvingChoicesControl, before_artwork
 from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
 from shopcalc.controls.program_changes import ComparisonControl, SavingsControl
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
@@ -7,12 +9,17 @@ from shopcalc.controls.quote_job import QuoteControl, quote_job
 from shopcalc.controls.tenons import TenonControl, tenon_control
 
 __all__ = [
+    "BeforeArtworkControl",
+    "CarvingChoicesControl",
+    "CarvingControl",
     "ComparisonControl",
     "CutterTuningControl",
     "ProgramTimeControl",
     "QuoteControl",
     "SavingsControl",
     "TenonControl",
+    "before_artwork",
+    "carving_hours",
     "cutter_tuning",
     "program_time",
     "quote_job",
