@@ -154,7 +154,9 @@ def test_no_unit_is_taken_as_the_machines_or_said():
     p = read_text("G1 X1 F10", machine=inch)
     assert p.moves.points[1, 0] == 25.4
     assert p.moves.feed[0] == 254
-    assert not p.warnings
+    assert "taken as inches, as the machine's record has it" in p.warnings[0].message
+    assert p.understood == 1.0
+    assert not read_text("G20 G1 X1 F10", machine=inch).warnings
 
 
 def test_offsets_by_g92_move_the_zero():

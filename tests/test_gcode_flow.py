@@ -122,7 +122,7 @@ def test_m99_outside_a_subprogram_is_counted_once_and_said():
 @pytest.mark.parametrize(
     ("text", "line", "said"),
     [
-        ("o1 while [1]\nX1", 2, "o1 is begun and never ended"), ("o1 endwhile", 1, "no beginning"),
+        ("o1 while [1]\nX1", 1, "end of o1 is not in this file"), ("o1 endwhile", 1, "no beginning"),
         ("o1 call", 1, "not in this file"), ("M98 P9", 1, "not in this file"), ("GOTO 7", 1, "N7 is not in this file"),
         ("M98", 1, "does not name a subprogram"), ("END1", 1, "no DO1"), ("o1 if [0]\nX1", 1, "not in this file"),
         ("o1 else", 1, "no IF"), ("WHILE [1]", 1, "without its DO"), ("IF [1 EQ 1]", 1, "nothing to do"),

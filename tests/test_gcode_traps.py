@@ -3,7 +3,7 @@
 import pytest
 
 from shopcalc.errors import InputError
-from shopcalc.gcode import read_text, write_program
+from shopcalc.gcode import read_program, read_text, write_program
 from shopcalc.gcode.quick import QuickReader
 from shopcalc.machines import Controller, Machine
 from shopcalc.moves import Kind, Stop, from_lists
@@ -349,3 +349,55 @@ def test_a_start_at_another_speed_takes_its_time_and_a_speed_alone_none():
     p = read_text("G21 S9000 M3\nG0 X1\nM3\nS12000 M3\nG0 X2\nS9000\nX3\nM3\nM5\nM3")
     starts = p.moves.line[(p.moves.kind == Kind.STOP) & (p.moves.value == Stop.SPINDLE_START)]
     assert starts.tolist() == [1, 4, 8, 10]
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "said"),
+    [
+        ("G21\nG0 X1,5", (2, 6), "comma in the number"), ("G21\nG0 X1.5.2", (2, 8), "two points"),
+        ("G21\nG1 X5 F6oo", (2, 9), "letter 'o' in a number"), ("G21\nTURN OVER NOW", (2, 1), "no word of a program"),
+        ("0 BEGIN", (1, 1), "without a letter"),
+        ("#1=0\nWHILE [#1 LT 3] DO1\n#1=#1+1\nM30", (2, 1), "END1 is not in this file"),
+        ("o1 repeat [2]\nM2", (1, 1), "end of O1"),
+    ],
+)  # fmt: skip
+def test_slips_of_the_pen_are_named_with_what_to_write(text, place, said):
+    with pytest.raises(InputError, match=said) as e:
+        read_text(text)
+    assert (e.value.faults[0].line, e.value.faults[0].column) == place
+
+
+def test_every_letter_reaches_a_macro():
+    text = "G65 P9100 A10 B20 F3000 S5 T6 M13 E8 Q1\nM30\nO9100\n#50=[#9+#19+#20+#13+#8+#17]\nG0 X#50 Y#2\nM99"
+    assert ends("G21\n" + text)[0] == [3000 + 5 + 6 + 13 + 8 + 1, 20, 0]
+
+
+def test_a_stop_for_a_person_is_told_and_understood():
+    p = read_text("G21 G0 X1\nM0 (turn over)\nX2\nM1")
+    assert [(n.line, n.word) for n in p.warnings] == [(2, "M0")]
+    assert p.understood == 1.0
+
+
+def test_a_local_zero_counts_within_the_work_zero():
+    assert ends("G21 G0 X5\nG52 X100\nX1\nG92 X0\nX1\nG92.1\nG52 X0\nX1") == [
+        [5, 0, 0], [101, 0, 0], [102, 0, 0], [1, 0, 0],
+    ]  # fmt: skip
+
+
+def test_settings_that_smooth_are_said_and_change_nothing():
+    assert [w for _, _, w in notes("G21\nG5.1 Q1\nG187 P2\nG0 X1")] == ["G5.1", "Q1", "G187", "P2"]
+
+
+def test_a_dwell_far_too_short_hints_at_its_unit():
+    assert read_text("G21\nG4 P2", machine=MS).warnings[0].word == "P2"
+    assert not read_text("G21\nG4 P2.", machine=MS).warnings
+
+
+def test_a_file_cut_off_in_a_line_is_told(tmp_path):
+    whole, cut = tmp_path / "whole.nc", tmp_path / "cut.nc"
+    cut.write_text("G21 G0 X1\nY-8.3")
+    whole.write_text("G21 G0 X1\nX2\n")
+    assert not read_program(whole).warnings
+    assert "is the file complete" in read_program(cut).warnings[0].message
+    cut.write_text("G21 G0 X1\nM30")
+    assert not read_program(cut).warnings

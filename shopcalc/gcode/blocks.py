@@ -21,7 +21,7 @@ _GROUPS: dict[str, tuple[float, ...]] = {
     "return level": (98, 99),
     "coordinate system": (54, 54.1, 55, 56, 57, 58, 59, 59.1, 59.2, 59.3),
     "path control": (61, 61.1, 64),
-    "not modal": (4, 9, 10, 28, 28.1, 30, 30.1, 53, 65, 92, 92.1, 92.2, 92.3),
+    "not modal": (4, 9, 10, 28, 28.1, 30, 30.1, 52, 53, 65, 92, 92.1, 92.2, 92.3),
 }
 _GROUP_OF = {code: group for group, codes in _GROUPS.items() for code in codes}
 _M_GROUPS: dict[str, tuple[int, ...]] = {
@@ -36,9 +36,11 @@ _M_GROUPS: dict[str, tuple[int, ...]] = {
 }
 _M_GROUP_OF: dict[float, str] = {code: group for group, codes in _M_GROUPS.items() for code in codes}
 _HARMLESS = {
+    5.1: "smoothing of short moves",
     8: "length offset off", 15: "polar off", 50: "scaling off", 67: "macro off", 69: "rotation off",
-    97: "spindle in revolutions per minute",
+    97: "spindle in revolutions per minute", 187: "smoothing of corners",
 }  # fmt: skip
+_MACRO_CALL = 65
 _MOST_CUTTERS = 1e9
 
 
@@ -120,6 +122,8 @@ def sort_words(words: list[Word], comment: str, reports: Reports) -> Block:
         When two words contradict each other, or one is not understood that may move the machine.
     """
     block = Block(comment=comment)
+    if any(w.letter == "G" and round(w.value, 4) == _MACRO_CALL for w in words):
+        return _sort_macro_call(words, block, reports)
     _sort_mixed(words, block, reports)
     for w in words:
         if w.letter == "G":
@@ -144,6 +148,16 @@ def sort_words(words: list[Word], comment: str, reports: Reports) -> Block:
     cutter = block.given.get("T")
     if cutter is not None and not (0 <= cutter.value < _MOST_CUTTERS and cutter.value == int(cutter.value)):
         reports.refuse(cutter, f"'{cutter.text}' is not a cutter number", "write a whole number")
+    return block
+
+
+def _sort_macro_call(words: list[Word], block: Block, reports: Reports) -> Block:
+    """Every word beside G65 but its own P and L gives the macro a value, whatever it means elsewhere."""
+    for w in words:
+        if w.letter == "G":
+            _sort_g(w, block, reports)
+        elif w.letter != "N":
+            block.given[w.letter] = w
     return block
 
 
@@ -183,7 +197,7 @@ def _sort_g(w: Word, block: Block, reports: Reports) -> None:
     if code in _GROUP_OF:
         _place(w, _GROUP_OF[code], block, reports)
     elif code in _HARMLESS:
-        reports.note(w, f"'{w.text}' ({_HARMLESS[int(code)]}) changes nothing here")
+        reports.note(w, f"'{w.text}' ({_HARMLESS[code]}) changes nothing here")
     else:
         reports.refuse(w, f"'{w.text}' is not understood, and it may move the machine",
                        "write the moves out with G0 to G3, or take the word out if it does nothing")  # fmt: skip

@@ -106,7 +106,7 @@ class Flow:
     def __init__(self, reader: Reader, parameters: Parameters) -> None:
         self.reader, self.parameters = reader, parameters
         self.frames = [_Frame(None)]
-        self.jumped, self._went = False, False
+        self.jumped = False
         self._lines, self._idle, self._at = 0, 0, reader.state.at
         self._found: dict[tuple[bytes, Place | None], Place | None] = {}
 
@@ -311,12 +311,13 @@ class Flow:
                 self._go(begin)
             else:
                 del loops[key.shown]
-        elif true:
+            return
+        ending = self._end_of(key, "while", column)
+        if true:
             loops[key.shown] = ("while", self.reader.here, 0)
         else:
             loops.pop(key.shown, None)
-            pattern = key.pattern + rb"[ \t]*ENDWHILE"
-            self._go(self._behind(self._must(pattern, self.reader.after, column, f"the end of {key.shown}")))
+            self._go(self._behind(ending))
 
     def _o_endwhile(self, key: _Key, line: str, column: int, end: int) -> None:
         self._nothing_more(line, end)
@@ -333,6 +334,7 @@ class Flow:
 
     def _o_do(self, key: _Key, line: str, column: int, end: int) -> None:
         self._nothing_more(line, end)
+        self._end_of(key, "do", column)
         self.frames[-1].loops[key.shown] = ("do", self.reader.after, 0)
 
     def _o_repeat(self, key: _Key, line: str, column: int, end: int) -> None:
@@ -340,11 +342,11 @@ class Flow:
         self._nothing_more(line, end)
         if rounds > _MOST_ROUNDS:
             raise BadTextError(column, f"{rounds} rounds", f"write a number up to {_MOST_ROUNDS}")
+        ending = self._end_of(key, "repeat", column)
         if rounds:
             self.frames[-1].loops[key.shown] = ("repeat", self.reader.after, rounds)
         else:
-            pattern = key.pattern + rb"[ \t]*ENDREPEAT"
-            self._go(self._behind(self._must(pattern, self.reader.after, column, f"the end of {key.shown}")))
+            self._go(self._behind(ending))
 
     def _o_endrepeat(self, key: _Key, line: str, column: int, end: int) -> None:
         self._nothing_more(line, end)
@@ -405,7 +407,6 @@ class Flow:
         self._goto(number, at + 1)
 
     def _goto(self, number: int, column: int) -> None:
-        self._went = True  # perhaps out of a loop
         target = self._block_number(number, self.reader.after) or self._block_number(number, self.frames[-1].begin)
         if target is None:
             raise BadTextError(column, f"block N{number} is not in this file", "check the number")
@@ -421,11 +422,12 @@ class Flow:
             raise BadTextError(at + 1, "a WHILE without its DO", "write WHILE [..] DO1, and END1 where it ends")
         self._nothing_more(line, match.end())
         name = f"DO{int(match[1])}"
+        ending = self._do_end(int(match[1]), at + 1)
         if true:
             self.frames[-1].loops[name] = ("while", self.reader.here, 0)
             return
         self.frames[-1].loops.pop(name, None)
-        self._go(self._behind(self._do_end(int(match[1]), at + 1)))
+        self._go(self._behind(ending))
 
     def _do_end(self, number: int, column: int) -> Place:
         return self._must(rb"END[ \t]*0*%d(?!\d)" % number, self.reader.after, column, f"END{number}")
@@ -433,6 +435,7 @@ class Flow:
     def _bare_do(self, line: str, at: int, end: int) -> None:
         number, end = self._whole(line, end, "number of a loop")
         self._nothing_more(line, end)
+        self._do_end(number, at + 1)
         self.frames[-1].loops[f"DO{number}"] = ("while", self.reader.here, 0)
 
     def _bare_end(self, line: str, at: int, end: int) -> None:
@@ -459,8 +462,6 @@ class Flow:
         """What is still open, in words."""
         if len(self.frames) > 1:
             return "a subprogram is at the end of the text and does not go back"
-        if self.frames[0].loops and not self._went:
-            return f"{next(iter(self.frames[0].loops))} is begun and never ended"
         return None
 
     def call(self, word: Word, program: Word | None, times: int, arguments: Iterable[Word] | None) -> None:

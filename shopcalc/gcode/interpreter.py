@@ -166,6 +166,9 @@ class Interpreter:
         Units come first, so that a feed beside G20 or G21 counts in the unit it stands with, as every shop means it.
         """
         self.mover.exact_here = False
+        if block.code("not modal") == 65:
+            self._call_macro(block, block.modal["not modal"])
+            return
         self._units(block)
         self._feed_and_speed(block)
         self._cutter_and_spindle(block)
@@ -185,7 +188,7 @@ class Interpreter:
         self._tenths = word.value == 70 and self.controller.tenths_of_inch
         if scale != s.scale and not math.isnan(s.feed) and "F" not in block.given:
             self.reports.note(word, "the unit changes while a feed is in force: the feed stays the same speed")
-        s.scale, s.units_said = scale, True
+        s.scale, s.units_said, self.mover.units_named = scale, True, True
         if word.value in (70, 71):
             self.reports.note(
                 word, f"'{word.text}' is taken for G{word.value - 50:g}; some controls count its feed differently"
@@ -293,6 +296,8 @@ class Interpreter:
             if not to:
                 self.reports.refuse(word, "G92 without a position", "add the axis whose zero moves")
             self.zeros.move(to)
+        elif code == 52:
+            self.zeros.move_locally(self._given_axes(block))
         elif code in (92.1, 92.2):
             self.zeros.forget(saved=code == 92.1)
         elif code == 92.3:
@@ -303,8 +308,6 @@ class Interpreter:
             self.zeros.set_home(code)
         elif code == 53:
             self._in_machine_coordinates(block, word)
-        elif code == 65:
-            self._call_macro(block, word)
 
     def _given_axes(self, block: Block) -> dict[int, float]:
         """The axis words of a block, taken out of it, in mm."""
@@ -335,9 +338,10 @@ class Interpreter:
         block.drop(AXES)
         home = self.zeros.home(code)
         if home is None:
+            place = "home" if code == 28 else "second_home"
             self.reports.note(
                 word, f"'{word.text}' goes to a place that is not known: only the way to its intermediate point is "
-                "timed; name 'home' and 'g54' under 'places' of the machine",
+                f"timed; name '{place}' and 'g54' under 'places' of the machine",
             )  # fmt: skip
             return
         target = self.state.at.copy()
@@ -397,7 +401,10 @@ class Interpreter:
             self.reports.refuse(place, "a position without a motion: G80 ended it", "write G0 or G1 before it")
         if not s.motion_said:
             s.motion_said = True
-            self.reports.note(place, "no motion is said (G0 or G1): taken as G1, a line at feed")
+            message = (
+                "no motion is said (G0 or G1): taken as G1, a line at feed; write G0 before it if it only approaches"
+            )
+            self.reports.note(place, message)
         self.mover.need_units(place)
         target = self.mover.target(block)
         if self.further:
@@ -428,6 +435,9 @@ class Interpreter:
     def _stops(self, block: Block) -> None:
         self._subprograms(block)
         code = block.code("M stop")
+        if code in (0, 60):
+            word = block.modal["M stop"]
+            self.reports.note(word, "the program stops here for a person: the wait is not timed", understood=True)
         if code in (0, 1, 60):
             self.mover.stand(Kind.STOP, Stop.OPTIONAL_STOP if code == 1 else Stop.PROGRAM_STOP)
         elif code is not None:

@@ -18,6 +18,7 @@ from shopcalc.moves import PLANE_AXES, Floats, Kind
 AXES, CENTRE = "XYZ", "IJK"
 NO_FEED = "no feed is known here: the time of the program is unknown"
 _MOST_TURNS = 1000
+_SHORT_DWELL = 0.01  # s; nobody waits so short
 _LONG_DWELL = 60.0  # s; more than a minute is a hint that the dwell's unit is the wrong one
 
 
@@ -39,6 +40,7 @@ class Mover:
         self.out = Collector(state.at)
         self.block_feed: Word | None = None  # the F of the present block
         self.exact_here = False  # G9 in the present block
+        self.units_named = False  # whether the program has said its unit, or it was reported that it did not
         self.feedless = False  # whether a cut without a known feed was reported
         self.further: dict[str, float] = {}  # where further axes go with the next move
 
@@ -48,15 +50,24 @@ class Mover:
             self.reports.refuse(word, f"the dwell '{word.text}' is negative", "write a time of 0 or more")
         milliseconds = self.controller.dwell_unit == "ms" and "." not in word.text
         seconds = word.value / 1000.0 if milliseconds else word.value
+        if milliseconds and 0.0 < seconds < _SHORT_DWELL:
+            self.reports.note(word, f"a dwell of {word.value:g} ms: check the machine's dwell unit (s or ms)")
         if seconds > _LONG_DWELL:
             self.reports.note(word, "a dwell of more than a minute: check the machine's dwell unit (s or ms)")
         return seconds
 
     def need_units(self, word: Word | None) -> None:
         """Report once that no unit is said."""
+        if self.units_named:
+            return
+        self.units_named = True
         if not self.state.units_said:
             self.state.units_said = True
             self.reports.note(word, "no unit is said (G20 or G21): taken as millimetres")
+        else:
+            unit = "millimetres" if self.state.scale == 1.0 else "inches"
+            message = f"no unit is said (G20 or G21): taken as {unit}, as the machine's record has it"
+            self.reports.note(word, message, understood=True)
 
     def target(self, block: Block, letters: str = AXES) -> Floats:
         """Where a block's axis words lead."""

@@ -132,6 +132,8 @@ class ProgramStream:
         Where the cutter's tip is when the program starts [mm].
     progress : callable, optional
         Called about once per piece of text with the bytes read and those of the whole file.
+    is_file : bool
+        Whether it is a file, which may have been cut off.
 
     Raises
     ------
@@ -141,10 +143,10 @@ class ProgramStream:
 
     def __init__(
         self, opened: Callable[[], Source], name: str, machine: Machine | None, start: Iterable[float],
-        progress: Callable[[int, int], object] | None = None,
+        progress: Callable[[int, int], object] | None = None, *, is_file: bool = False,
     ) -> None:  # fmt: skip
         self.name = Path(name).name
-        self._opened, self._progress = opened, progress
+        self._opened, self._progress, self._is_file = opened, progress, is_file
         self._reader = Interpreter(name, machine, start)
         self._pieces = self._read()
 
@@ -227,6 +229,11 @@ class ProgramStream:
             if out.full:
                 yield from self._full_pieces()
         reader.finish(place[1] - 1)
+        if not reader.ended and self._is_file and not source.ends_with_a_line:
+            message = (
+                "the text breaks off in a line, without an end of the program (M2, M30 or %): is the file complete?"
+            )
+            reader.reports.note(None, message)
         if reader.ended:
             self._report_rest(source, max(furthest, place))
         if reader.blocks == 0:
@@ -283,7 +290,7 @@ def stream_program(
     ProgramStream
         Iterating it yields ``Moves``; faults are raised from there.
     """
-    return ProgramStream(lambda: open_source(path), str(path), machine, start, progress)
+    return ProgramStream(lambda: open_source(path), str(path), machine, start, progress, is_file=True)
 
 
 def _whole(stream: ProgramStream) -> Program:

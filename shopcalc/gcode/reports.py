@@ -86,10 +86,14 @@ class Reports:
         column = word.column if word is not None else 1
         raise InputError(Fault(message, remedy, self.name, self.number, column, text=self.text))
 
-    def note(self, word: Word | None, message: str, times: int = 1) -> None:
-        """Report something where it first occurs, and count it from then on; no word stands for that many lines."""
-        self.noted += times if word is None else self._fresh
-        self._fresh = self._fresh and word is None
+    def note(self, word: Word | None, message: str, times: int = 1, *, understood: bool = False) -> None:
+        """Report something where it first occurs, and count it from then on; no word stands for that many lines.
+
+        What is understood, and only told, does not count against the line.
+        """
+        if not understood:
+            self.noted += times if word is None else self._fresh
+            self._fresh = self._fresh and word is None
         if message not in self._first:
             column, text = (word.column, word.text) if word is not None else (1, "")
             self._first[message] = Note(self.number, column, text, message, self.text)

@@ -64,6 +64,14 @@ class Source:
             before = _line_feeds(bytes(head[self.begin : zero]))
             self.refuse_zero(before.count(b"\n") + 1, len(before) - before.rfind(b"\n"))
 
+    @property
+    def ends_with_a_line(self) -> bool:
+        """Whether its last line is closed."""
+        last = bytearray(1)
+        if self.end > self.begin:
+            self._fill(last, self.end - 1, 1)
+        return last[0] in (_LINE_FEED, _RETURN)
+
     def _leave_out_end_mark(self) -> None:
         tail = bytearray(256)
         while self.end > self.begin:

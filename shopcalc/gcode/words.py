@@ -198,6 +198,20 @@ def _computed_word(line: str, at: int, parameters: Parameters) -> tuple[Word | N
 def _bad(line: str, at: int) -> BadTextError:
     character, place = line[at], at + 1
     rest = line[at:].strip()
+    in_number = at > 0 and line[at - 1] in "0123456789."
+    if character in ".," and in_number and line[at + 1 : at + 2].isdigit():
+        begin = re.search(r"[A-Za-z]?[+-]?[\d.]*$", line[:at])
+        written = f"{begin[0] if begin else ''}{re.match(r'[,.0-9]*', line[at:])[0]}"  # type: ignore[index]
+        what = "a comma" if character == "," else "two points"
+        return BadTextError(place, f"{what} in the number of '{written}'", "write it with one point, such as X1.5")
+    if character in "oO" and in_number:
+        return BadTextError(place, f"the letter '{character}' in a number", "write a zero if it is meant")
+    if character.isdigit():
+        message = f"'{rest[:12]}': a number without a letter before it"
+        return BadTextError(place, message, "write its letter, or put a remark into parentheses")
+    if re.match(r"[A-Za-z]{3}", rest):
+        remedy = "put a remark into parentheses; complete a word with its number"
+        return BadTextError(place, f"'{rest[:20]}' is no word of a program", remedy)
     if _FLOW.match(line, at):
         return BadTextError(place, "a subprogram, loop or branch in the middle of a block", _ALONE)
     if character.isascii() and character.isalpha():

@@ -42,7 +42,7 @@ class Zeros:
         self.system: float = 54
         self._zeros: dict[float, Floats] = {54: np.zeros(3)}  # in our frame
         self._know_all()
-        self.shift, self._saved = np.zeros(3), np.zeros(3)
+        self.shift, self._saved, self._local = np.zeros(3), np.zeros(3), np.zeros(3)
         home = (machine.home, machine.second_home) if machine is not None else (None, None)
         self._homes: dict[int, Floats | None] = {
             28 + 2 * i: None if h is None else np.array(h) for i, h in enumerate(home)
@@ -55,7 +55,7 @@ class Zeros:
                 self._zeros.setdefault(system, zero - self.frame)
 
     def _update(self) -> None:
-        self._state.offset = self._zeros.get(self.system, np.zeros(3)) + self.shift
+        self._state.offset = self._zeros.get(self.system, np.zeros(3)) + self._local + self.shift
 
     # --- work zeros ------------------------------------------------------------------------------------------------
 
@@ -73,7 +73,7 @@ class Zeros:
         if how == 20:
             zero = self._zeros.get(system, np.zeros(3)).copy()
             for k, value in to.items():
-                zero[k] = self._state.at[k] - self.shift[k] - value
+                zero[k] = self._state.at[k] - self.shift[k] - self._local[k] - value
             self._zeros[system] = zero
         elif self.frame is None and system == 54:
             self.frame = np.array([to.get(k, 0.0) for k in range(3)])
@@ -94,10 +94,16 @@ class Zeros:
 
     def move(self, to: dict[int, float]) -> None:
         """G92: the cutter stands at the values given."""
-        zero = self._zeros.get(self.system, np.zeros(3))
+        zero = self._zeros.get(self.system, np.zeros(3)) + self._local
         for k, value in to.items():
             self.shift[k] = self._state.at[k] - zero[k] - value
         self._saved = self.shift.copy()
+        self._update()
+
+    def move_locally(self, to: dict[int, float]) -> None:
+        """G52: positions count from a place in the work zero's frame; 0 takes it back (common practice, no source)."""
+        for k, value in to.items():
+            self._local[k] = value
         self._update()
 
     def forget(self, *, saved: bool) -> None:
