@@ -170,36 +170,59 @@ def plain_seconds(moves: Moves, m: Machine) -> list[float]:
             v2 = min(v2, across * c.corner_tolerance * h * (1 + h) * 4 / d**2 if h > 1e-9 else 0.0)
         if c.chord_curvature == "speed":
             v2 = min([v2, *(q / abs(k) for q, k in zip(a_max, bend.get(i, ()), strict=False) if k)])
-        elif c.chord_curvature == "share":
-            for j in (i - 1, i):
-                ends = zip(bend.get(j, [0.0] * 3), bend.get(j + 1, [0.0] * 3), strict=True)
-                mean = [(abs(p) + abs(q)) / 2 for p, q in ends]
-                v2 = min([v2, *(q / k for q, k in zip(a_max, mean, strict=True) if k)])
-            v2 = min([v2, *(q / abs(k) for q, k in zip(a_max, bend.get(i, ()), strict=False) if k)])
         if c.look_ahead:
             v2 = min(v2, sum(2 * acc[k] * size[k] if size[k] else 0.0 for k in range(i, min(n, i + c.look_ahead - 1))))
         cap[i] = v2
 
-    def reach(i: int, known: int, other: int, v2: float) -> float:
-        best = v2 + 2 * acc[i] * size[i]
-        for j in range(3) if c.chord_curvature == "share" else ():
-            step = points[i + 1][j] - points[i][j]
-            u = abs(step) / size[i]
-            sign = (1 if step > 0 else -1) * (1 if other > known else -1)
-            here, there = (max(0.0, sign * bend.get(k, [0.0] * 3)[j]) * size[i] for k in (known, other))
-            if u + there > 0 and a_max[j] < math.inf:  # u (w - v2) = 2 L A - v2 here - w there
-                best = min(best, (2 * size[i] * a_max[j] + v2 * max(0.0, u - here)) / (u + there))
-        return best
+    nothing = [0.0] * 3
+    shared = c.chord_curvature == "share"
 
-    lowered = True
-    while lowered:
-        lowered = False
-        for i in range(n):
-            if size[i]:
-                for known, other in ((i, i + 1), (i + 1, i)):
-                    most = reach(i, known, other, cap[known])
-                    if most < cap[other] * (1 - 1e-15):
-                        cap[other], lowered = most, True
+    def ends(i: int) -> list[tuple[float, list[float], list[float]]]:
+        """Of each end of move i: its place (0 or 1), the curve's direction there and its bend."""
+        u = [(q - p) / size[i] for p, q in zip(points[i], points[i + 1], strict=True)]
+        k0, k1 = bend.get(i, nothing), bend.get(i + 1, nothing)
+        return [
+            (0, [x - size[i] / 2 * k for x, k in zip(u, k0, strict=True)], k0),
+            (1, [x + size[i] / 2 * k for x, k in zip(u, k1, strict=True)], k1),
+        ]
+
+    def leaves(i: int, v2: float) -> tuple[float, float]:
+        """Squared speeds at the end of move i that keep |t a + w k| <= A at both ends, from v2 at its beginning."""
+        least, most = -math.inf, math.inf
+        for place, along, k in ends(i):
+            for j in range(3):
+                if a_max[j] < math.inf:  # along (w - v2) / 2 L + (v2 or w) k
+                    slope = along[j] / 2 / size[i] + place * k[j]
+                    rest = v2 * ((1 - place) * k[j] - along[j] / 2 / size[i])
+                    if slope:
+                        edges = sorted(((-a_max[j] - rest) / slope, (a_max[j] - rest) / slope))
+                        least, most = max(least, edges[0]), min(most, edges[1])
+                    elif abs(rest) > a_max[j]:
+                        return 1.0, 0.0
+        return least, most
+
+    def bends(i: int) -> bool:
+        return shared and any(bend.get(i, nothing) + bend.get(i + 1, nothing))
+
+    def may_begin(i: int, v2: float) -> bool:
+        least, most = leaves(i, v2)
+        return max(least, 0.0) <= min(most, cap[i + 1])
+
+    for i in range(n - 1, -1, -1):  # from which speed the rest can be run
+        if size[i] and bends(i):
+            low, high = 0.0, min(cap[i], 1e30)
+            if may_begin(i, high):
+                low = high
+            for _ in range(200):  # below one that will do all will do: halved until found
+                middle = (low + high) / 2
+                low, high = (middle, high) if may_begin(i, middle) else (low, middle)
+            cap[i] = min(cap[i], low)
+        elif size[i]:
+            cap[i] = min(cap[i], cap[i + 1] + 2 * acc[i] * size[i])
+    for i in range(n):
+        if size[i]:
+            most = leaves(i, cap[i])[1] if bends(i) else cap[i] + 2 * acc[i] * size[i]
+            cap[i + 1] = max(0.0, min(cap[i + 1], most))
     out, peaks, ramps = [], [], []
     for i in range(n):
         v0, v1, a = math.sqrt(cap[i]), math.sqrt(cap[i + 1]), acc[i]
@@ -211,15 +234,24 @@ def plain_seconds(moves: Moves, m: Machine) -> list[float]:
             )
         else:
             best = [top[i]]
-            if c.chord_curvature == "share":
+            if bends(i):
+                own, small = math.inf, 1e-9 * (cap[i] + cap[i + 1])
+                up = 0 if abs(cap[i + 1] - cap[i]) <= small else math.copysign(1, cap[i + 1] - cap[i])
                 for j in range(3):
-                    k0, k1 = (abs(bend.get(k, [0.0] * 3)[j]) for k in (i, i + 1))
+                    k0, k1 = (bend.get(k, nothing)[j] for k in (i, i + 1))
                     step = abs(points[i + 1][j] - points[i][j])
-                    if k0 + k1 > 0:
-                        best.append(math.sqrt(2 * a_max[j] / (k0 + k1)))
+                    if k0 or k1:
+                        best.append(math.sqrt(2 * a_max[j] / (abs(k0) + abs(k1))))
                         if step:
-                            a = min(a, (a_max[j] - (cap[i] * k0 + cap[i + 1] * k1) / 2) * size[i] / step)
-                a = max(a, abs(cap[i + 1] - cap[i]) / 2 / size[i])
+                            a = min(a, (a_max[j] - abs(cap[i] * k0 + cap[i + 1] * k1) / 2) * size[i] / step)
+                        for place, along, k in ends(i):
+                            if along[j]:
+                                pull = cap[i + place] * k[j]
+                                against = pull * math.copysign(up, up * along[j]) if up else abs(pull)
+                                own = min(own, (a_max[j] - against) / abs(along[j]))
+                change = abs(cap[i + 1] - cap[i]) / 2 / size[i]
+                used_up = change >= own * (1 - 1e-6) - small / size[i] and v0 and v1
+                a = change if used_up else max(a, change)
             peak = max(v0, v1, min(*best, math.sqrt((cap[i] + cap[i + 1]) / 2 + a * size[i])))
             rise = fall = 0.0  # lengths; over the mean speed, as dv/a is all rounding where a bend leaves next to no a
             if 0 < a < math.inf:
@@ -263,7 +295,7 @@ def plain_bends(kind: list[int], points: list[list[float]], size: list[float]) -
         for i in run:
             since += size[i]
             walked[i + 1] = since
-            if since >= 0.3:
+            if since >= 0.3 * (1 - 1e-9):
                 met.append(i + 1)
                 since = 0.0
         if met[-1] != end:
@@ -320,17 +352,32 @@ def plain_jerk(size, speed, peak, ramps, jerk):
             while enough(cut := enough(begin)) <= n:
                 begins.add(cut)
                 begin = cut
-    order = sorted(begins)
+    order, humps = sorted(begins), []
     for begin, until in zip(order, [*order[1:], n], strict=True):
         end = begin
         while end < until and size[end]:
             end += 1
-        hump, slow = range(begin, end), sum(ramps[begin:end])
+        which = range(begin, end)
+        change = sum(peak[i] - speed[i] for i in which if climbs[i])
+        change += sum(peak[i] - speed[i + 1] for i in which if falls[i])
+        slopes = [i for i in which if climbs[i] or falls[i]]
+        core = slopes[-1] + 1 if slopes and falls[slopes[-1]] else end  # what lies behind is even, and slow
+        humps.append([begin, core, end, sum(ramps[begin:end]), change])
+        while len(humps) > 1:  # two are one where there is no room for a ramp
+            (b0, c0, e0, slow0, change0), (b1, c1, e1, slow1, change1) = humps[-2:]
+            rises = speed[e0] > speed[b0] and (speed[e0] + speed[b0]) * math.sqrt((speed[e0] - speed[b0]) / jerk) > sum(
+                size[b0:c0]
+            )
+            sinks = speed[b1] > speed[e1] and (speed[e1] + speed[b1]) * math.sqrt((speed[b1] - speed[e1]) / jerk) > sum(
+                size[b1:c1]
+            )
+            if e0 != b1 or max(peak[b0:e0]) == math.inf or max(peak[b1:e1]) == math.inf or not (rises or sinks):
+                break
+            humps[-2:] = [[b0, c1, e1, slow0 + slow1, change0 + change1]]
+    for begin, core, end, slow, change in humps:
         if not slow:
             continue
-        run, v0, v1, top = sum(size[begin:end]), speed[begin], speed[end], max(peak[begin:end])
-        rise = sum(peak[i] - speed[i] for i in hump if climbs[i])
-        a = (rise + sum(peak[i] - speed[i + 1] for i in hump if falls[i])) / slow
+        run, v0, v1, top, a = sum(size[begin:core]), speed[begin], speed[end], max(peak[begin:end]), change / slow
         sudden = _hump(run, v0, v1, top, lambda dv, a=a: dv / a)
         gradual = _hump(
             run, v0, v1, top,
@@ -338,7 +385,7 @@ def plain_jerk(size, speed, peak, ramps, jerk):
         )  # fmt: skip
         if min(v0, v1) > 0:
             gradual = min(gradual, run / min(v0, v1))
-        for i in hump:
+        for i in range(begin, end):
             yield i, max(0.0, gradual - sudden) * ramps[i] / slow
 
 

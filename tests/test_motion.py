@@ -398,6 +398,9 @@ def test_time_by_depth_is_that_of_the_levels():
     below, above = time.by_depth([-1.5])[::-1]
     assert (below.low, below.high, above.low, above.high) == (-math.inf, -1.5, -1.5, math.inf)
     assert below.length == pytest.approx(82)
+    edges = time.by_depth([-3.0, -2.0])  # a height just at an edge lies in the band above
+    assert [(b.low, b.high) for b in edges] == [(-2.0, math.inf), (-3.0, -2.0)]
+    assert [b.length for b in edges] == [pytest.approx(82.0), pytest.approx(41.0)]
     assert [b.lost for b in bands] == [pytest.approx(b.seconds - b.length / 50) for b in bands]
     with pytest.raises(ValueError, match="make them higher"):
         time.by_depth(1e-6)

@@ -8,12 +8,10 @@ speed; whole programs are one window, and ``final`` says that the program ends w
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Any
 
 import numpy as np
-from numba import njit  # type: ignore[import-untyped,unused-ignore]
 
+from shopcalc.compiling import compiled
 from shopcalc.moves import Kind, Stop
 
 _RAPID, _LINE, _ARC = int(Kind.RAPID), int(Kind.LINE), int(Kind.ARC)
@@ -32,17 +30,14 @@ NONE, TOLERANCE, SPEED_JUMP, STOPPING = 0, 1, 2, 3
 RAPID_ROW, FEED_ROW, ACCELERATION_ROW, JUMP_ROW = 0, 1, 2, 3
 
 CHORD = 0.3  # mm; shorter chords carry more rounding noise than curvature
+_JOINED = CHORD * (1.0 - 1e-9)  # chords of just that length are not doubled by rounding
 _TIE = 1.0 + 1e-9  # two bounds so near each other are one, and the farther one is named: the near one follows from it
+_LOOSE = 1.0 + 2e-9  # beyond a tie
+_FASTEST2 = 1e30  # mm2/s2: no limit, but a number
 _SHARPEST_BEND = math.cos(math.radians(30))  # a sharper turn is a corner, not a curve
 
 
-def _compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Compile when first called, keep the result on disk; results are those of the same loops in plain Python."""
-    compiled: Callable[..., Any] = njit(cache=True, nogil=True, error_model="numpy")(function)
-    return compiled
-
-
-@_compiled
+@compiled
 def _corner_speed2(rule, tolerance, bend2, across, jump):  # type: ignore[no-untyped-def]
     """Squared speed through one corner from |d|^2, max |d_k| / A_k and max |d_k| / J_k."""
     if rule == 3:
@@ -58,7 +53,7 @@ def _corner_speed2(rule, tolerance, bend2, across, jump):  # type: ignore[no-unt
     return math.inf
 
 
-@_compiled
+@compiled
 def corner_speeds2(before, after, inverse, counted, rule, tolerance, out):  # type: ignore[no-untyped-def]
     """Squared speeds of many corners over any number of axes; ``counted`` axes enter |d|."""
     for i in range(before.shape[0]):
@@ -73,7 +68,7 @@ def corner_speeds2(before, after, inverse, counted, rule, tolerance, out):  # ty
         out[i] = _corner_speed2(rule, tolerance, bend2, across, jump)
 
 
-@_compiled
+@compiled
 def limits_and_corners(  # type: ignore[no-untyped-def]
     points, kind, feed, exact_stop, arc_index, arc_centre, arc_sweep, arc_plane, inverse, rule, tolerance, between,
     feed_factor, length, asked, allowed, accel, gain, bound, speed2, why, tangents,
@@ -180,7 +175,7 @@ def limits_and_corners(  # type: ignore[no-untyped-def]
         moved, was_rapid, top_before, bx, by, bz = moves, k == _RAPID, top, ex, ey, ez
 
 
-@_compiled
+@compiled
 def _bend(points, middle, end, start, size, unit, out):  # type: ignore[no-untyped-def]
     """Bend at ``middle`` between the chord of ``unit`` and ``size`` that ends there and the one to ``end``."""
     size2 = 0.0
@@ -192,7 +187,7 @@ def _bend(points, middle, end, start, size, unit, out):  # type: ignore[no-untyp
         out[k] = 2.0 * (out[k] / size2 - unit[k]) / (size + size2) if size > 0.0 and size2 > 0.0 else 0.0
 
 
-@_compiled
+@compiled
 def _fill(length, bends, begin, end, lead, total, first, low, high):  # type: ignore[no-untyped-def]
     """Bends within one chord from junction ``begin`` (-1: before the window, by ``lead``) to ``end``, straight."""
     walked = lead
@@ -210,7 +205,7 @@ def _fill(length, bends, begin, end, lead, total, first, low, high):  # type: ig
             bends[end, k] = high[k]
 
 
-@_compiled
+@compiled
 def bends_of_chords(points, kind, length, carried, final, share, limit, speed2, why, bends, mark):  # type: ignore[no-untyped-def]
     """Curvature that fine chords stand for, at each junction (signed, axis by axis), and the speeds it allows.
 
@@ -261,7 +256,7 @@ def bends_of_chords(points, kind, length, carried, final, share, limit, speed2, 
                 start[k], low[k] = points[i, k], 0.0
         walked += length[i]
         mark[i + 1] = 0
-        if walked >= CHORD:
+        if walked >= _JOINED:
             if closed:
                 _bend(points, middle, i + 1, start, size, unit, ahead)
                 _fill(length, bends, anchor, middle, lead, total, first, low, ahead)
@@ -280,26 +275,17 @@ def bends_of_chords(points, kind, length, carried, final, share, limit, speed2, 
     known = n
     if active and not final:
         known = max(0, anchor)
-    for j in range(known + 1):
-        for k in range(3):
-            if not share and j > 0 and bends[j, k] != 0.0:
-                cap = limit[k] / abs(bends[j, k])
-                if cap < speed2[j]:
-                    speed2[j], why[j] = cap, BEND
-            if share and j < known:
-                both = abs(bends[j, k]) + abs(bends[j + 1, k])
-                if both > 0.0:
-                    cap = 2.0 * limit[k] / both
-                    for at in range(max(1, j), j + 2):
-                        if cap < speed2[at]:
-                            speed2[at], why[at] = cap, BEND
-                    for at in range(max(1, j), j + 2):
-                        if bends[at, k] != 0.0 and limit[k] / abs(bends[at, k]) < speed2[at]:
-                            speed2[at], why[at] = limit[k] / abs(bends[at, k]), BEND
-    return known - 1 if share and active and not final else known
+    if not share:  # else they are weighed together with the change of speed
+        for j in range(1, known + 1):
+            for k in range(3):
+                if bends[j, k] != 0.0:
+                    cap = limit[k] / abs(bends[j, k])
+                    if cap < speed2[j]:
+                        speed2[j], why[j] = cap, BEND
+    return known
 
 
-@_compiled
+@compiled
 def _limit_to_known(speed2, why, gain, ahead, end):  # type: ignore[no-untyped-def]
     """Lower junction i to what moves i .. i + ahead - 1 can brake away (all that are left, at the program's end).
 
@@ -329,53 +315,143 @@ def _limit_to_known(speed2, why, gain, ahead, end):  # type: ignore[no-untyped-d
                 total += gain[begin + ahead + j]
 
 
-@_compiled
-def _reach(points, bends, limit, gain, length, move, known, other, speed2):  # type: ignore[no-untyped-def]
-    """Largest squared speed at junction ``other`` of a move from that at ``known``, bends using up their share.
+@compiled
+def _rows(points, bends, most, gain, size, move, box):  # type: ignore[no-untyped-def]
+    """Fill ``box`` with p, q and A of a move, and say whether it bends: |p_j w + q_j w'| <= A_j.
 
-    |u_j| (w' - w) <= 2 L A_j - L (w k_j + w' k'_j) for each axis j, solved for w'. k_j counts where the bend pulls the
-    axis the way the change of speed does, else 0. Where it turns the axis around within the move it alone is the bound,
-    so the slope does not fall below zero.
+    w and w' are the squared speeds at its ends. At both of them |t_j a + w k_j| <= A_j with a = (w' - w) / (2 L) and
+    t = u -+ L k / 2, the curve's direction there. (Only in the middle it would be bound: a move along which an axis
+    turns around would allow any w if w' were 0.) The last row keeps further axes within what they can change.
     """
-    out = speed2 + gain[move]
-    size = length[move]
+    bent = False
+    half = 0.5 / size
     for k in range(3):
-        if limit[k] < math.inf:
-            step = points[move + 1, k] - points[move, k]
-            along = abs(step) / size
-            pulls = (step > 0.0) == (other > known)  # whether the change of speed pulls the axis to its positive side
-            here = max(0.0, bends[known, k] if pulls else -bends[known, k]) * size
-            there = max(0.0, bends[other, k] if pulls else -bends[other, k]) * size
-            top = 2.0 * size * limit[k]
-            if along > here:
-                top += speed2 * (along - here)
-            if top < out * (along + there):
-                out = top / (along + there)
-    return out
+        along = (points[move + 1, k] - points[move, k]) * half / size
+        here, there = bends[move, k], bends[move + 1, k]
+        bent = bent or here != 0.0 or there != 0.0
+        begin, end = along - 0.25 * here, along + 0.25 * there
+        box[0, k], box[1, k] = here - begin, begin
+        box[0, k + 3], box[1, k + 3] = -end, there + end
+    box[2, 6] = gain[move] if most else math.inf
+    return bent
 
 
-@_compiled
+@compiled
+def _narrowed(slope, rest, low, high):  # type: ignore[no-untyped-def]
+    """Those t from ``low`` to ``high`` with slope t <= rest."""
+    if slope > 0.0:
+        high = min(high, rest / slope)
+    elif slope < 0.0:
+        low = max(low, rest / slope)
+    return low, high
+
+
+@compiled
+def _highest(box, top, known):  # type: ignore[no-untyped-def]
+    """Largest w <= top of the rows of ``box`` with some w' <= known, and that w': one row after the other.
+
+    Where a row excludes the best so far, the best of all lies on its line (Seidel's way).
+    """
+    w, x = top, known
+    for c in range(14):
+        sign = 1.0 if c % 2 == 0 else -1.0
+        p, q, limit = sign * box[0, c // 2], sign * box[1, c // 2], box[2, c // 2]
+        if limit == math.inf or p * w + q * x <= limit * (1.0 + 1e-13):
+            continue
+        by_end = abs(p) >= abs(q)  # along the line, w' is the one that is free
+        offset, slope = (limit / p, -q / p) if by_end else (limit / q, -p / q)
+        low, high = _narrowed(slope, (top if by_end else known) - offset, 0.0, known if by_end else top)
+        low, high = _narrowed(-slope, offset, low, high)
+        for d in range(c):
+            turn = 1.0 if d % 2 == 0 else -1.0
+            before, after, rest = turn * box[0, d // 2], turn * box[1, d // 2], box[2, d // 2]
+            if rest < math.inf:
+                if by_end:
+                    low, high = _narrowed(before * slope + after, rest - before * offset, low, high)
+                else:
+                    low, high = _narrowed(before + after * slope, rest - after * offset, low, high)
+        if by_end:
+            x = high if slope > 0.0 else min(low, high)
+            w = offset + slope * x
+        else:
+            w = high
+            x = offset + slope * w
+    return max(0.0, w), max(0.0, x)
+
+
+@compiled
+def _before(box, top, known):  # type: ignore[no-untyped-def]
+    """Largest squared speed up to ``top`` at the beginning of a move that ends with at most ``known``.
+
+    Also says whether ``known`` is what bounds it, and not the bend alone.
+    """
+    top, known = min(top, _FASTEST2), min(known, _FASTEST2)
+    w, low, falls = top, 0.0, False
+    for k in range(7):
+        p, q, limit = box[0, k], box[1, k], box[2, k]
+        if limit < math.inf:
+            if p < 0.0:
+                p, q = -p, -q
+            rest = q * known
+            if p > 0.0:
+                high = (limit - rest) / p
+                if high < w:
+                    w, falls = high, q > 0.0
+                low = max(low, (-limit - rest) / p)
+            elif abs(rest) > limit:
+                falls = True
+    if w >= low and not falls:
+        return w, True
+    w, x = _highest(box, top, known)
+    return w, x >= known * (1.0 - 1e-9)
+
+
+@compiled
+def _after(box, top, known):  # type: ignore[no-untyped-def]
+    """Largest squared speed up to ``top`` at the end of a move from ``known``, and whether that is what bounds it."""
+    w, follows = min(top, _FASTEST2), True
+    for k in range(7):
+        p, q, limit = box[0, k], box[1, k], box[2, k]
+        if limit < math.inf and q != 0.0:
+            if q < 0.0:
+                p, q = -p, -q
+            high = (limit - p * known) / q
+            if high < w:
+                w, follows = high, p < 0.0
+    return max(0.0, w), follows
+
+
+@compiled
 def junction_speeds(  # type: ignore[no-untyped-def]
-    speed2, why, gain, length, points, bends, limit, look_ahead, end, final
+    speed2, why, gain, length, points, bends, limit, most, look_ahead, end, final
 ):
     """Largest squared junction speeds within the caps that the accelerations can join, in place up to ``end``.
 
     Returns the last junction whose speed, and with it all before, no later move can change: the plan is made once
-    open at ``end`` and once with a stop there, and what both agree on stands.
+    open at ``end`` and once with a stop there, and what both agree on stands. Where bends share the acceleration, each
+    move has an area of pairs of speeds at its ends, convex and with (0, 0) in it: from the end back the largest speed
+    from which the rest can be run, then forward the largest that the move before allows (the two passes of Pham and
+    Pham 2018). ``most``: whether ``gain`` bounds the change there, too.
     """
     share = bends.shape[0] > 0
+    box = np.zeros((3, 7))
+    box[0, 6], box[1, 6] = -1.0, 1.0
+    for k in range(3):
+        box[2, k] = box[2, k + 3] = limit[k]
     if look_ahead > 0:
         _limit_to_known(speed2, why, gain, look_ahead - 1, end)
     if final:
         speed2[end], why[end] = 0.0, FULL_STOP
     for i in range(end - 1, 0, -1):
         if speed2[i] > 0.0:
-            if share and length[i] > 0.0:
-                reached = _reach(points, bends, limit, gain, length, i, i + 1, i, speed2[i + 1])
+            reason = why[i + 1]
+            if share and length[i] > 0.0 and _rows(points, bends, most, gain, length[i], i, box):
+                reached, follows = _before(box, speed2[i] * _LOOSE, speed2[i + 1])
+                reason = reason if follows else BEND
             else:
                 reached = speed2[i + 1] + gain[i]
             if reached < speed2[i] * _TIE:
-                speed2[i], why[i] = min(reached, speed2[i]), why[i + 1]
+                speed2[i], why[i] = min(reached, speed2[i]), reason
     agreed, low = end, speed2[end]
     closed = np.zeros(1)
     if not final and speed2[end] > 0.0:
@@ -387,11 +463,10 @@ def junction_speeds(  # type: ignore[no-untyped-def]
             agreed -= 1
             if agreed == 0:
                 break
-            if share and length[agreed] > 0.0:
-                low = _reach(points, bends, limit, gain, length, agreed, agreed + 1, agreed, low)
+            if share and length[agreed] > 0.0 and _rows(points, bends, most, gain, length[agreed], agreed, box):
+                low, _ = _before(box, speed2[agreed], low)
             else:
-                low += gain[agreed]
-            low = min(low, speed2[agreed])
+                low = min(low + gain[agreed], speed2[agreed])
             if count == closed.shape[0]:
                 more = np.empty(2 * count)
                 more[:count] = closed
@@ -400,12 +475,14 @@ def junction_speeds(  # type: ignore[no-untyped-def]
             count += 1
     for i in range(end):
         if speed2[i + 1] > 0.0:
-            if share and length[i] > 0.0:
-                reached = _reach(points, bends, limit, gain, length, i, i, i + 1, speed2[i])
+            reason = why[i]
+            if share and length[i] > 0.0 and _rows(points, bends, most, gain, length[i], i, box):
+                reached, follows = _after(box, speed2[i + 1] * _LOOSE, speed2[i])
+                reason = reason if follows else BEND
             else:
                 reached = speed2[i] + gain[i]
             if reached < speed2[i + 1] * _TIE:
-                speed2[i + 1], why[i + 1] = min(reached, speed2[i + 1]), why[i]
+                speed2[i + 1], why[i + 1] = min(reached, speed2[i + 1]), reason
     if final:
         return end
     while agreed < end and closed[end - agreed - 1] >= speed2[agreed + 1]:
@@ -413,35 +490,38 @@ def junction_speeds(  # type: ignore[no-untyped-def]
     return agreed
 
 
-@_compiled
+@compiled
 def _ramp(change, a, jerk):  # type: ignore[no-untyped-def]
     """Seconds between two speeds: dv/a + a/J once a is reached, else 2 sqrt(dv/J)."""
     return change / a + a / jerk if change >= a * a / jerk else 2.0 * math.sqrt(max(0.0, change) / jerk)
 
 
-@_compiled
-def _gradual_extra(run, v0, v1, top, a, jerk):  # type: ignore[no-untyped-def]
-    """Seconds that gradual acceleration adds to a hump of length ``run`` from v0 over at most ``top`` to v1.
+@compiled
+def _sudden(run, v0, v1, top, a):  # type: ignore[no-untyped-def]
+    """Seconds of a hump of length ``run`` from v0 over at most ``top`` to v1, without jerk."""
+    floor = max(v0, v1)
+    peak = max(top, floor)
+    need = (2.0 * peak * peak - v0 * v0 - v1 * v1) / (2.0 * a)
+    if need > run:
+        peak = min(peak, max(floor, math.sqrt(a * run + (v0 * v0 + v1 * v1) / 2.0)))
+        need = (2.0 * peak * peak - v0 * v0 - v1 * v1) / (2.0 * a)
+    return (2.0 * peak - v0 - v1) / a + (max(0.0, run - need) / peak if peak > 0.0 else 0.0)
+
+
+@compiled
+def _gradual(run, v0, v1, top, a, jerk):  # type: ignore[no-untyped-def]
+    """Seconds of the same hump under jerk, between two speeds of which one can be reached from the other.
 
     Where both ramps do not fit the top is lowered: with x = sqrt(top - max(v0, v1)) the length they need is convex
     and rising, so Newton's steps from above come down to the answer.
     """
     floor = max(v0, v1)
-    high = max(top, floor)
-    peak = high
-    need = (2.0 * high * high - v0 * v0 - v1 * v1) / (2.0 * a)
-    if need > run:
-        peak = min(high, max(floor, math.sqrt(a * run + (v0 * v0 + v1 * v1) / 2.0)))
-        need = (2.0 * peak * peak - v0 * v0 - v1 * v1) / (2.0 * a)
-    before = (2.0 * peak - v0 - v1) / a
-    if peak > 0.0:
-        before += max(0.0, run - need) / peak
-    peak = high
-    x = math.sqrt(high - floor)
+    peak = max(top, floor)
+    x = math.sqrt(peak - floor)
     for _ in range(60):
         up, down = _ramp(peak - v0, a, jerk), _ramp(peak - v1, a, jerk)
         need = ((peak + v0) * up + (peak + v1) * down) / 2.0
-        if need <= run or x == 0.0:
+        if need <= run or peak <= floor:
             break
         slope = x * (up + down)
         for v in (v0, v1):
@@ -454,16 +534,75 @@ def _gradual_extra(run, v0, v1, top, a, jerk):  # type: ignore[no-untyped-def]
         if step <= 1e-15 * x:
             break
     up, down = _ramp(peak - v0, a, jerk), _ramp(peak - v1, a, jerk)
-    gradual = up + down
+    seconds = up + down
     if peak > 0.0:
-        gradual += max(0.0, run - ((peak + v0) * up + (peak + v1) * down) / 2.0) / peak
+        seconds += max(0.0, run - ((peak + v0) * up + (peak + v1) * down) / 2.0) / peak
     slower = min(v0, v1)
     if slower > 0.0:
-        gradual = min(gradual, run / slower)  # a control may always stay at the lower speed: ripples cost no more
-    return max(0.0, gradual - before)
+        seconds = min(seconds, run / slower)  # a control may always stay at the lower speed: ripples cost no more
+    return seconds
 
 
-@_compiled
+#: Columns of the table of humps: moves from, to; length up to the even tail behind its last slowing down, and that
+#: tail; speeds at its ends and the highest; seconds of its ramps and what they change; whether speed fell before.
+_BEGIN, _END, _RUN, _TAIL, _ENTER, _LEAVE, _TOP, _SLOW, _GAINED, _FELL = range(10)
+
+
+@compiled
+def _note(row, begin, end, run, tail, enter, leave, top, slow, change, fell):  # type: ignore[no-untyped-def]
+    """Fill one row of the table of humps."""
+    row[_BEGIN], row[_END], row[_RUN], row[_TAIL], row[_ENTER] = begin, end, run, tail, enter
+    row[_LEAVE], row[_TOP], row[_SLOW], row[_GAINED], row[_FELL] = leave, top, slow, change, 1.0 if fell else 0.0
+
+
+@compiled
+def _pool(humps, count, final, jerk):  # type: ignore[no-untyped-def]
+    """Join humps that are too short for the gradual ramp between the speeds at their ends, in place.
+
+    Where speed would rise over such a hump the valley behind it is not reached, where it would fall the one before it;
+    either way acceleration does not come to rest there, and two humps are one. Returns how many there are, and how many
+    no later one can change: the speed at which the next one begins can be braked away within it, to whatever is left
+    (v0 + v1) sqrt((v0 - v1) / J) is greatest at v1 = v0 / 3).
+    """
+    last = -1
+    for k in range(count):
+        last += 1
+        if last < k:
+            humps[last] = humps[k]
+        while True:
+            row = humps[last]
+            joins = False
+            if last > 0 and row[_BEGIN] == humps[last - 1, _END] and row[_ENTER] > 0.0:
+                before = humps[last - 1]
+                joins = row[_ENTER] > row[_LEAVE] and not _has_room(row, jerk)
+                joins = joins or (before[_LEAVE] > before[_ENTER] and not _has_room(before, jerk))
+            if not joins:
+                break
+            last -= 1
+            row = humps[last]
+            behind = humps[last + 1]
+            row[_RUN] += row[_TAIL] + behind[_RUN]
+            row[_END], row[_TAIL], row[_LEAVE] = behind[_END], behind[_TAIL], behind[_LEAVE]
+            row[_TOP] = max(row[_TOP], behind[_TOP])
+            row[_SLOW] += behind[_SLOW]
+            row[_GAINED] += behind[_GAINED]
+    if final:
+        return last + 1, last + 1
+    for k in range(last, 0, -1):
+        v = humps[k, _ENTER]
+        if 1.09 * v * math.sqrt(v / jerk) <= humps[k, _RUN]:
+            return last + 1, k
+    return last + 1, 0
+
+
+@compiled
+def _has_room(row, jerk):  # type: ignore[no-untyped-def]
+    """Whether a hump is long enough for a gradual ramp between the speeds at its ends; acceleration is known to be."""
+    v0, v1 = row[_ENTER], row[_LEAVE]
+    return row[_TOP] == math.inf or (v0 + v1) * math.sqrt(abs(v1 - v0) / jerk) <= row[_RUN]
+
+
+@compiled
 def _finish(  # type: ignore[no-untyped-def]
     i, extra, least_time, asked, seconds, lost_limits, lost_ramps, lost_jerk, lost_blocks, held, slowest
 ):
@@ -487,7 +626,7 @@ def _finish(  # type: ignore[no-untyped-def]
     held[i] = what if max(wait, most) > 0.01 * seconds[i] else ASKED
 
 
-@_compiled
+@compiled
 def times(  # type: ignore[no-untyped-def]
     kind, value, points, length, asked, allowed, accel, gain, speed2, why, bends, limit, jerk, least_time, change,
     spindle_start, valley, end, final, speed, peak, seconds, lost_limits, lost_ramps, lost_jerk, lost_blocks, held,
@@ -497,14 +636,16 @@ def times(  # type: ignore[no-untyped-def]
 
     Under jerk the plan is cut into humps: up, along, down. A hump begins with the first speeding up after a slowing
     down, after every standing move, and within a long stretch of even speed, where enough of it lies on both sides for
-    any ramp (so that no hump grows without end). Returns the number of moves whose hump is complete, and whether the
-    next begins in a valley.
+    any ramp (so that no hump grows without end). Returns the number of moves whose hump no later move can change, and
+    whether the next begins in a valley.
     """
     share = bends.shape[0] > 0
     gradual = jerk < math.inf
     speed[0] = math.sqrt(speed2[0])
     is_open, hump, fell, fell_at_begin = False, 0, valley, valley
     run = slow = rise = top = enter = 0.0  # of the open hump
+    humps, count = np.empty((end + 2 if gradual else 0, 10)), 0
+    core = 0.0
     steady, split = 0.0, -1  # length of even speed so far; where the hump may be split
     run2 = slow2 = rise2 = top2 = 0.0  # of its part behind the split
     for i in range(end + 1):
@@ -518,15 +659,28 @@ def times(  # type: ignore[no-untyped-def]
             best2 = (w0 + w1 + gain[i]) / 2.0
             if share:
                 best2 = math.inf
+                own = math.inf  # what its own bend allows in the direction in which the plan changes speed
+                small = 1e-9 * (w0 + w1)
+                sense = 0.0 if abs(w1 - w0) <= small else 1.0 if w1 > w0 else -1.0
                 for k in range(3):
-                    low, high = abs(bends[i, k]), abs(bends[i + 1, k])
-                    along = abs(points[i + 1, k] - points[i, k])
+                    here, there = bends[i, k], bends[i + 1, k]
+                    low, high = abs(here), abs(there)
                     if low + high > 0.0:
                         best2 = min(best2, 2.0 * limit[k] / (low + high))
-                        left = (limit[k] - (w0 * low + w1 * high) / 2.0) * size
+                        step, half = points[i + 1, k] - points[i, k], 0.5 * size * size
+                        along, left = abs(step), (limit[k] - abs(w0 * here + w1 * there) / 2.0) * size
                         if left < a * along:
                             a = left / along
-                a = max(a, abs(w1 - w0) / (2.0 * size))
+                        for end_step, pull in ((step - half * here, w0 * here), (step + half * there, w1 * there)):
+                            along = abs(end_step)
+                            against = pull * sense * (1.0 if end_step > 0.0 else -1.0) if sense != 0.0 else abs(pull)
+                            left = (limit[k] - against) * size
+                            if left < own * along:
+                                own = left / along
+                plain = abs(w1 - w0) / (2.0 * size)
+                if plain >= own * (1.0 - 1e-6) - small / size and w0 > 0.0 and w1 > 0.0:
+                    a = plain  # it is used up: no higher speed between its ends
+                a = max(a, plain)
                 accel[i] = a
                 best2 = min(best2, (w0 + w1) / 2.0 + a * size)
             best = fastest if fastest * fastest <= best2 else math.sqrt(best2)
@@ -594,21 +748,16 @@ def times(  # type: ignore[no-untyped-def]
         if is_open and (begins or size == 0.0):
             if split >= 0:
                 run, slow, rise, top = run + run2, slow + slow2, rise + rise2, max(top, top2)
-            factor = 0.0
-            if slow > 0.0 and top < math.inf:
-                factor = _gradual_extra(run, enter, speed[i], top, rise / slow, jerk) / slow
-            for j in range(hump, i):
-                _finish(
-                    j, lost_jerk[j] * factor, least_time, asked, seconds, lost_limits, lost_ramps, lost_jerk,
-                    lost_blocks, held, slowest,
-                )  # fmt: skip
+            core = core if fell and core > 0.0 else run
+            _note(humps[count], hump, i, core, run - core, enter, speed[i], top, slow, rise, fell_at_begin)
+            count += 1
             is_open, fell = False, False
         if size == 0.0:
             continue
         if not is_open:
             is_open, hump, enter, split, steady = True, i, v0, -1, 0.0
             fell_at_begin = fell
-            run = slow = rise = top = 0.0
+            run = slow = rise = top = core = 0.0
         climbs, falls = best - v0 > rounding, best - v1 > rounding
         gained = (best - v0 if climbs else 0.0) + (best - v1 if falls else 0.0)
         if (climbs or falls) and split >= 0:
@@ -622,6 +771,8 @@ def times(  # type: ignore[no-untyped-def]
             )
         else:
             run, slow, rise, top = run + size, slow + ramp_time, rise + gained, max(top, best)
+        if climbs or falls:
+            core = run
         if climbs:
             fell = False
         if falls:
@@ -629,25 +780,39 @@ def times(  # type: ignore[no-untyped-def]
         steady = 0.0 if climbs or falls else steady + size
         enough = 2.0 * best * math.sqrt(best / jerk)
         if split >= 0 and run2 >= enough:
-            factor = 0.0
-            if slow > 0.0 and top < math.inf:
-                factor = _gradual_extra(run, enter, speed[split], top, rise / slow, jerk) / slow
-            for j in range(hump, split):
-                _finish(
-                    j, lost_jerk[j] * factor, least_time, asked, seconds, lost_limits, lost_ramps, lost_jerk,
-                    lost_blocks, held, slowest,
-                )  # fmt: skip
+            core = core if fell and core > 0.0 else run
+            _note(humps[count], hump, split, core, run - core, enter, speed[split], top, slow, rise, fell_at_begin)
+            count += 1
+            core = 0.0
             hump, enter, fell_at_begin = split, speed[split], fell
             run, slow, rise, top, steady, split = run2, slow2, rise2, top2, run2, -1
         if split < 0 and steady > 0.0 and steady >= enough:
             split = i + 1
             run2 = slow2 = rise2 = top2 = 0.0
+    if not gradual:
+        return end, False
+    count, decided = _pool(humps, count, final, jerk)
+    for k in range(decided):
+        row = humps[k]
+        run, enter, leave, top, slow = row[_RUN], row[_ENTER], row[_LEAVE], row[_TOP], row[_SLOW]
+        factor = 0.0
+        if slow > 0.0 and top < math.inf:
+            push = row[_GAINED] / slow
+            factor = _gradual(run, enter, leave, top, push, jerk) - _sudden(run, enter, leave, top, push)
+            factor = max(0.0, factor) / slow
+        for j in range(int(row[_BEGIN]), int(row[_END])):
+            _finish(
+                j, lost_jerk[j] * factor, least_time, asked, seconds, lost_limits, lost_ramps, lost_jerk, lost_blocks,
+                held, slowest,
+            )  # fmt: skip
+    if decided < count:
+        return int(humps[decided, _BEGIN]), humps[decided, _FELL] > 0.0
     if is_open:
         return hump, fell_at_begin
     return end, False
 
 
-@_compiled
+@compiled
 def add_up(  # type: ignore[no-untyped-def]
     kind, points, travel, length, seconds, asked, allowed, accel, speed, peak, why, lost_limits, lost_ramps, lost_jerk,
     lost_blocks, step, edges, lowest, offset, kinds, causes, extents, bands, places,
@@ -700,7 +865,7 @@ def add_up(  # type: ignore[no-untyped-def]
                 causes[_cause(why[i + 1])] += left
             if bands.shape[0] > 0:
                 z = min(points[i, 2], points[i + 1, 2]) + 1e-6  # a level counts to the band above it, rounding or not
-                band = math.floor(z / step) - lowest if step > 0.0 else int(np.searchsorted(edges, z))
+                band = math.floor(z / step) - lowest if step > 0.0 else int(np.searchsorted(edges, z, side="right"))
                 bands[band, 0] += spent
                 bands[band, 1] += travel[i]
                 bands[band, 2] += lost
@@ -712,7 +877,7 @@ def add_up(  # type: ignore[no-untyped-def]
                 places[last, 0], places[last, 1] = lost, offset + i
 
 
-@_compiled
+@compiled
 def _cause(why):  # type: ignore[no-untyped-def]
     """Place in ``results.CAUSES`` of what bounds a junction."""
     if why == CORNER:

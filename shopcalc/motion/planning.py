@@ -70,13 +70,14 @@ def machine_time(moves: Moves, machine: Machine) -> MotionTime:
 
     *Jerk*: the plan is cut into humps (up, along, down), also within long stretches of even speed; a ramp of dv takes
     dv/a + a/J, or 2 sqrt(dv/J) when it never reaches a, at its mean speed, a being the mean over the hump; where both
-    ramps do not fit the top is lowered.
+    ramps do not fit the top is lowered, and humps too short for the ramp between the speeds at their ends are one with
+    the next. An even stretch behind the last slowing down is none of the hump's length.
 
     *Bends of fine chords*: lines that turn by at most 30 degrees make a run, in which chords are joined to 0.3 mm and
-    bend by k = d over their mean length. "speed": v^2 |k_j| <= A_j at each junction. "share": on each move v^2 times
-    the mean |k_j| of its ends stays within A_j, and |u_j| |v1^2 - v0^2| within 2 L A_j - L (v0^2 k0_j + v1^2 k1_j);
-    k_j counts only where the bend pulls the axis the way the change of speed does, and v^2 L k_j at the end it is
-    reached from no more than v^2 |u_j|.
+    bend by k = d over their mean length. "speed": v^2 |k_j| <= A_j at each junction. "share": |t_j a + v^2 k_j| <= A_j
+    at both ends of each move, with a = (v1^2 - v0^2)/(2 L) and t = u -+ L k/2, the curve's direction there: a bend that
+    pulls an axis against the change of speed helps it. The squared speeds are the largest that satisfy this. Within a
+    move that has not used it up, and at starts and stops, speed rises and falls with what the mean bend leaves.
 
     *Further axes*: see ``further_axes``. What is neglected: lag of the drives, feed that the operator changes by hand,
     and the path change inside the corner tolerance.
@@ -84,7 +85,8 @@ def machine_time(moves: Moves, machine: Machine) -> MotionTime:
     References
     ----------
     Jeon (2011), corner speed from a tolerated deviation; the two-pass plan is the textbook solution of
-    time-optimal motion along a given path (definition).
+    time-optimal motion along a given path (definition); under "share" that of Pham and Pham, "A new approach to
+    time-optimal path parameterization based on reachability analysis", IEEE Transactions on Robotics 34(3), 2018.
     """
     time, _, _ = plan(moves, machine, Start(), final=True)
     return time
@@ -162,8 +164,9 @@ def plan(moves: Moves, machine: Machine, start: Start, *, final: bool) -> tuple[
         done, valley = 0, start.valley
         if n > 0 and (end > 0 or final):
             shared = bends if controller.chord_curvature == "share" else _NO_BENDS
+            most = bool(moves.extra)
             decided = kernels.junction_speeds(
-                speed2, why, gain, length, points, shared, limit, int(controller.look_ahead), end, final
+                speed2, why, gain, length, points, shared, limit, most, int(controller.look_ahead), end, final
             )
             done, valley = kernels.times(
                 kind, np.ascontiguousarray(moves.value, dtype=float), points, length, asked, allowed, accel, gain,

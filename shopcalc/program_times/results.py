@@ -189,14 +189,14 @@ class Refused:
         return cls(file, tuple(Fault(m, r, file, line, column, text=text) for m, r, line, column, text in document))
 
 
-#: Heights between depth bands: multiples of 1 mm and of 1/16 in, so that both can be added up. A hair lower than said,
-#: because levels stand on such heights and belong to the band above.
+#: Heights between depth bands: multiples of 1 mm and of 1/16 in, so that both can be added up. A level on such a
+#: height belongs to the band above.
 MILLIMETRE, SIXTEENTH = 1.0, 25.4 / 16
-_REACH, _HAIR = 500.0, 1e-6
+_REACH = 500.0
 EDGES: tuple[float, ...] = tuple(
     sorted(
         {
-            round(k * step, 6) - _HAIR
+            round(k * step, 6)
             for step in (MILLIMETRE, SIXTEENTH)
             for k in range(-int(_REACH / step), int(_REACH / step) + 1)
         }
@@ -224,10 +224,10 @@ def depth_rows(
     rows: dict[tuple[float | None, float | None], tuple[float, float, float]] = {}
     for band in bands:
         if math.isinf(band.low) or math.isinf(band.high):
-            low = None if math.isinf(band.low) else round(band.low + _HAIR, 6)
-            high = None if math.isinf(band.high) else round(band.high + _HAIR, 6)
+            low = None if math.isinf(band.low) else round(band.low, 6)
+            high = None if math.isinf(band.high) else round(band.high, 6)
         else:
-            number = math.floor((band.low + 2 * _HAIR) / step)
+            number = math.floor((band.low + 1e-6) / step)  # edges are rounded
             low, high = round(number * step, 6), round((number + 1) * step, 6)
         s, length, lost = rows.get((low, high), (0.0, 0.0, 0.0))
         rows[low, high] = (s + band.seconds, length + band.length, lost + band.lost)

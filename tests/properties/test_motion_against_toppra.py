@@ -412,12 +412,12 @@ SHAPES = [circle, ellipse, sine_wave, spiral, random_spline]
 @pytest.mark.parametrize("spread", [1.0, 4.0], ids=["like axes", "unlike axes"])
 @pytest.mark.parametrize("shape", SHAPES)
 def test_chords_that_share_take_the_time_of_their_curve(cases, shape, spread, capsys):
-    """Within 5 % of toppra on the smooth curve; "speed" is quicker or equal, "off" quicker still.
+    """Within 5 % of toppra on the smooth curve, nearly; "off" is never slower than "speed".
 
-    What is left: chords joined to 0.3 mm blunt a crest of 1 to 2 mm (quicker, 17 % on a single short wave); and what a
-    bend uses up is taken from both directions of an axis, while really a bend that pulls an axis one way helps it the
-    other way (slower, 14 % on waves where one axis is weaker than the others, whatever the chords). So of the waves
-    under unlike axes up to a tenth may miss the 5 %, of all else a fiftieth.
+    A bend that pulls an axis against the change of speed leaves it more acceleration than a straight line has, so
+    "share" may be quicker than "speed" (8 % on waves under unlike axes) and even than "off" (2 %), which know a bound
+    for each cause by itself. One case in 2500 misses the 5 %: a single wave of 1.1 mm radius in chords of 0.2 to
+    0.5 mm; joined to 0.3 mm, which the noise of rounding needs, they reach 0.7 mm and blunt its crest (14 % quicker).
     """
     seed = [11, SHAPES.index(shape), int(spread)]
     rows = [times_of_chords(np.random.default_rng([*seed, k]), shape, spread) for k in range(cases)]
@@ -431,10 +431,11 @@ def test_chords_that_share_take_the_time_of_their_curve(cases, shape, spread, ca
                 )
                 print(f"{shape.__name__:14s} {spread:3.0f} {name:6s} {figures}")
     assert (off <= speed * (1 + 1e-9)).all()
-    assert (speed <= share * (1 + 1e-9)).all()
+    assert (speed <= share * 1.1).all()
+    assert (off <= share * 1.03).all()
     assert (off / theirs).min() < 0.75  # what the setting is for
     assert (speed / theirs).min() < 0.96
-    waves = shape is sine_wave and spread > 1
-    within(share[radius >= 2] / theirs[radius >= 2], 0.95, 1.2 if waves else 1.08)
-    within(share / theirs, 0.8, 1.2 if waves else 1.08)
-    assert (np.abs(share / theirs - 1) > 0.05).mean() <= (0.1 if waves else 0.02)
+    within(share[radius >= 2] / theirs[radius >= 2], 0.975, 1.04)
+    within(share / theirs, 0.85 if shape is sine_wave else 0.975, 1.04)
+    assert (np.abs(share / theirs - 1) > 0.05).sum() <= (shape is sine_wave and cases > 100)
+    assert abs(np.median(share / theirs) - 1) < 0.002
