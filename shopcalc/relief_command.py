@@ -180,7 +180,12 @@ def _asked(chosen: argparse.Namespace) -> _Asked:
 
     def cutter(flag: str) -> Any:
         key = getattr(chosen, flag[2:].replace("-", "_"))
-        return None if key is None else given(flag, lambda: shop.cutter(key))
+        found = None if key is None else given(flag, lambda: shop.cutter(key))
+        if found is not None and found.shape == "drill":
+            fault(
+                f"'{found.id}' is a drill, which carves nothing", "choose a ball, tapered ball, V or square end", flag
+            )
+        return found
 
     def fault(message: str, remedy: str, flag: str | None = None) -> None:
         faults.append(Fault(message, remedy, field=flag))
@@ -262,7 +267,7 @@ def _with_artwork(
             art.map, a.cutter, a.material, a.machine, rack, stepover=a.stepover, cusp=a.cusp, roughing=a.roughing,
             cleaning=a.cleaning, direction=a.direction, outside=a.outside, feed=a.feed, learned=a.shop.learned,
         )  # fmt: skip
-        result = carve(art.map, scheme, a.machine, sanding_per_area=per_area)
+        result = carve(art.map, scheme, a.machine, sanding_per_area=per_area, progress=progress)
     else:
         assert found is not None
         offered = three(found)

@@ -152,6 +152,8 @@ FAULTS = {
     "unknown cutter": (["{art}", *BASE[:6], "--cutter", "BALL7"], "BALL6"),
     "a bare number": (["{art}", "--length", "60", "--depth", "5 mm", "--cutter", "BALL6"], "--length"),
     "a drill": (["{art}", *BASE[:6], "--cutter", "DR8", "--stepover", "1 mm"], "choose a ball"),
+    "a V to rough with": (["{art}", *BASE, "--rough-cutter", "V60"], "a square end or a ball"),
+    "cleaning with a wider one": (["{art}", *BASE, "--clean-cutter", "BALL12"], "a finer one"),
     "step and cusp": (["{art}", *BASE, "--cusp", "0.1 mm"], "give one of them"),
     "wrong proportions": (["{art}", "--length", "60 mm", "--width", "60 mm", *BASE[4:]], "do not fit the artwork"),
     "no depth": (["{art}", *BASE[:4], *BASE[6:]], "how deep"),

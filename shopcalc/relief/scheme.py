@@ -25,7 +25,7 @@ from shopcalc.relief.detail import DetailLeft
 from shopcalc.relief.finishing import TOLERANCE, Cusps, LineDirection, cusps, finish, stepover_for
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import direction_of, extent, lay_out
-from shopcalc.relief.reach import Outside, ShankRoom, profile, reached, shank_room, swept
+from shopcalc.relief.reach import Outside, Progress, ShankRoom, profile, reached, shank_room, swept
 from shopcalc.relief.roughing import rough, tips_for_roughing
 from shopcalc.sources import practice
 
@@ -325,6 +325,8 @@ def step(
     """
     if cutter.shape == "drill":
         refuse(f"'{cutter.id}' is a drill, which carves nothing", "choose a ball, tapered ball, V or square end")
+    if role == "rough" and cutter.shape in ("V", "tapered ball"):
+        refuse(f"'{cutter.id}' is too pointed to clear levels", "choose a square end or a ball")
     across = _ROUGH_SHARE * cutter.true_diameter if stepover is None and role == "rough" else stepover
     if across is None:
         refuse(f"{role} needs a sideways step", "give a stepover or a cusp")
@@ -466,6 +468,8 @@ def scheme_for(
     """
     if stepover is not None and cusp is not None:
         refuse("both a stepover and a cusp are given", "give one of them")
+    if cleaning is not None and _width(cleaning) >= _width(cutter):
+        refuse(f"the tip of '{cleaning.id}' is no finer than that of '{cutter.id}'", "clean up with a finer one")
     wanted = USUAL_CUSP if cusp is None else cusp
     small = coarser(surface, _LOOK)
 
@@ -498,6 +502,12 @@ def scheme_for(
             )
         )  # fmt: skip
     return Scheme(tuple(steps), direction, outside=outside)
+
+
+def _width(cutter: Cutter) -> float:
+    """Of the tip, as far as it goes into corners [mm]."""
+    under = profile(cutter)
+    return under.flat + under.ball
 
 
 def _ball(cutter: Cutter) -> float:
@@ -536,6 +546,7 @@ def carve(
     *,
     sanding_per_area: float | None = None,
     cache: dict[str, HeightMap] | None = None,
+    progress: Progress | None = None,
 ) -> CarvingResult:
     """Carve a relief by a scheme, on paper.
 
@@ -551,6 +562,8 @@ def carve(
         The shop's standard for level faces [s/m2]; None takes common practice.
     cache : dict or None
         Cutter id to what it reaches of this surface; filled on the way, so that schemes share the work.
+    progress : callable or None
+        Called with the share done, after each step.
 
     Returns
     -------
@@ -608,6 +621,8 @@ def carve(
             if moves is None:
                 notes.append(f"{s.cutter.id} has nothing to clean up that it could reach")
         done.append(_timed(s, moves, lines, machine))
+        if progress is not None:
+            progress(len(done) / (len(scheme.steps) + 1))
         notes += s.doubts
     whole = program([(d.step.cutting, d.moves) for d in done if d.moves is not None])
     seconds = machine_time(whole, machine).total_s
@@ -921,8 +936,8 @@ def refined(surface: HeightMap, cutter: Cutter, tolerance: float = TOLERANCE) ->
     -------
     HeightMap
         Its squares split evenly by an odd number, so that every sample stays; linear between them, so that nothing is
-        added. A tip of radius r sinks h^2 / 8 r between two samples (geometry); that shall be a sixth of the
-        tolerance, as far as memory lets it.
+        added. A tip of radius r sinks h^2 / 8 r between two samples, a V of flat radius f and half angle a
+        (h/2 - f) / tan a (geometry); that shall be a sixth of the tolerance, as far as memory lets it.
 
     Example
     -------
@@ -931,10 +946,13 @@ def refined(surface: HeightMap, cutter: Cutter, tolerance: float = TOLERANCE) ->
     >>> refined(sampled(lambda x, y: -x / 10, 20.0, 10.0, pixel=0.5), ball).pixel
     0.16666666666666666
     """
-    tip = profile(cutter)
-    if not tip.ball:
+    tip, sinks = profile(cutter), tolerance / _SMOOTHER
+    if tip.ball:
+        wanted = math.sqrt(8 * tip.ball * sinks)
+    elif tip.half_angle < math.pi / 2:
+        wanted = 2 * (tip.flat + sinks * math.tan(tip.half_angle))
+    else:
         return surface
-    wanted = math.sqrt(8 * tip.ball * tolerance / _SMOOTHER)
     split = 1
     while surface.pixel / split > wanted * 1.01 and surface.z.size * (split + 2) ** 2 <= _MOST_SQUARES:
         split += 2
