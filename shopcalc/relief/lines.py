@@ -10,11 +10,13 @@ The tip's lowest heights are known over the pixels' middles (``reach.centre_surf
 - else (walls, sharp valleys) the greatest of *surface - underside* is searched for at the point itself. The search
   starts from the sample touched last and looks only into squares of pixels whose highest sample could raise it.
 
-Along a line the same holds between two points a pixel apart; where the height jumps the pixel is looked at in eighths,
-and a jump in there is gone up before it or down behind it. With half of the tolerance for the points that are left
-out, a path is nowhere lower than the samples of the map let it by more than the tolerance. On lines askew to the
-pixels a single high sample may lie between two points: a sharp V then sinks into it by up to half a pixel times the
-slope of its flank.
+Along a line the same holds between two points a pixel apart; where the height jumps the pixel is looked at in
+eighths, and a jump in there is gone up before it or down behind it. With half of the tolerance for the points that
+are left out, a path is nowhere lower than the samples of the map let it by more than the tolerance, and where the
+cutter rides on a single high sample by what its own curve bends over half a pixel, h^2 (1 + s^2)^1.5 / 8 r for a
+ball: half of ``reach.between_pixels``, by which these heights are unsure anyway. On lines askew to the pixels a
+single high sample may lie between two points: a sharp V then sinks into it by up to half a pixel times the slope of
+its flank.
 """
 
 from __future__ import annotations
@@ -121,7 +123,7 @@ def under(squared: float, shape: Floats) -> float:
         return np.inf
     x = min(max(d - shape[1], 0.0), shape[3] - shape[1])
     height = shape[2] - math.sqrt(max(shape[2] * shape[2] - x * x, 0.0))
-    if d > shape[3]:
+    if d > shape[3] and shape[4] < np.inf:
         height += shape[4] * (d - shape[3])
     return float(height)
 

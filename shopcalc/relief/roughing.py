@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 Pattern: TypeAlias = Literal["lines", "rings"]
 Bools: TypeAlias = NDArray[np.bool_]
 
-_WIDEST = 0.7  # of the diameter: rings further apart leave posts in right-angled corners (geometry: 1 / sqrt(2))
+_WIDEST = 0.5  # of the diameter: rings further apart leave posts in corners and where they meet
 _LINK = 2.0  # steps; ways between two runs that are looked at
 
 
@@ -136,10 +136,10 @@ def rough(
         runs = (
             _lines(surface, free, cutting, width, direction, outside)
             if pattern == "lines"
-            else _rings(surface, free, cutting, width)
+            else _rings(surface, free, cutting, width, outside)
         )
         if pattern == "lines" and lap:
-            runs += _rings(surface, free, cutting, math.inf)
+            runs += _rings(surface, free, cutting, math.inf, outside)
         for run in runs:
             ways.append(np.column_stack([run, np.full(len(run), level)]))
             standing.append(down - before)
@@ -220,14 +220,33 @@ def _lines(
             ends_of_run = runs.points(runs.offset[[run, run]], np.array([runs.begin[run], runs.end[run]]))
             if back or cutting.direction == "conventional":
                 ends_of_run = ends_of_run[::-1]
-            if way and both and _free_way(surface, free, way[-1][-1], ends_of_run[0]):
-                way.append(ends_of_run)
+            link = _link(surface, free, runs, way[-1], ends_of_run) if way and both else None
+            if link is not None:
+                way += [link, ends_of_run]
             else:
                 if way:
                     found.append(np.concatenate(way))
                 way = [ends_of_run]
         found.append(np.concatenate(way))
     return found
+
+
+def _link(surface: HeightMap, free: Bools, runs: Layout, before: Floats, after: Floats) -> Floats | None:
+    """(n, 2) float: corners of a free way from the end of a run to the next, straight or square to both; or None."""
+    if _free_way(surface, free, before[-1], after[0]):
+        return np.empty((0, 2))
+    along = np.array(runs.along)
+    at, begin, to, end = (float(p @ along) for p in (before[-1], before[-2], after[0], after[1]))
+    inwards = 1.0 if begin > at else -1.0
+    nearer = max(at, to) if inwards > 0 else min(at, to)
+    for inset in (0, 1, 2, 4, 8):
+        s = nearer + inwards * inset * surface.pixel
+        if (s - begin) * inwards > 0 or (s - end) * inwards > 0:
+            break
+        one, other = before[-1] + (s - at) * along, after[0] + (s - to) * along
+        if _free_way(surface, free, one, other):
+            return np.stack([one, other])
+    return None
 
 
 def _free_way(surface: HeightMap, free: Bools, begin: Floats, end: Floats) -> bool:
@@ -316,12 +335,20 @@ def region(surface: HeightMap, free: Bools) -> BaseGeometry:
     for loop in np.split(xy, np.cumsum(sizes[: loops - 1])):
         turn = np.any(np.roll(loop, -1, axis=0) - loop != loop - np.roll(loop, 1, axis=0), axis=1)
         rings.append(shapely.LinearRing(loop[turn | (np.arange(len(loop)) == 0)]))
-    return shapely.build_area(shapely.MultiLineString(rings))
+    lines = shapely.union_all(rings)  # puts a node where loops touch
+    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines).tolist()))
+    inside = shapely.get_coordinates(shapely.point_on_surface(faces)) - np.array(surface.origin)
+    j, i = np.floor(inside / surface.pixel - 0.5).astype(np.int64).T
+    return shapely.union_all(faces[cells[i, j]])
 
 
-def _rings(surface: HeightMap, free: Bools, cutting: Cutting, width: float) -> list[Floats]:
+def _rings(surface: HeightMap, free: Bools, cutting: Cutting, width: float, outside: Outside) -> list[Floats]:
     """(n, 2) float each: rings of one level, innermost first; only the outermost when the width is infinite [mm]."""
-    area = region(surface, free)
+    x, y = surface.origin
+    wide = 0 if outside == "stock" else 2  # over a free edge the tip is held up no more than on it
+    beyond = wide * surface.pixel
+    frame = HeightMap(np.pad(surface.z, wide, mode="edge"), surface.pixel, (x - beyond, y - beyond))
+    area = region(frame, np.pad(free, wide, mode="edge"))
     return rings_within(area, cutting, width, keep_off=surface.pixel)
 
 
@@ -654,7 +681,9 @@ def cut_round(
     if isinstance(shape, HeightMap):
         x, y = shape.origin
         box = shapely.box(x, y, x + shape.length, y + shape.width)
-        open_ground = region(shape, shape.z <= -depth + 1e-6)
+        pixel = shape.pixel
+        wider = HeightMap(np.pad(shape.z, 1, mode="edge"), pixel, (x - pixel, y - pixel))  # its edges are free
+        open_ground = region(wider, wider.z <= -depth + 1e-6)
         if shape.z.max() <= -depth + 1e-6 or open_ground.is_empty:
             refuse("nothing is raised over the ground, or there is no ground", "check the depth")
         outline = box.difference(open_ground)
