@@ -363,10 +363,10 @@ CHANGED = {
     "axes": (Axis(1, 2, 3), Axis(1, 2, 3), Axis(1, 2, 3)), "controller": Controller(jerk=1.0),
     "times": Times(cutter_change=1.5), "feed_share": 0.9, "more_axes": {"a": Axis()},
     "work_zeros": {55.0: (1.0, 2.0, 3.0)}, "home": (0.0, 0.0, 1.0), "second_home": (0.0, 0.0, 1.0),
+    "spindle": Spindle((1.0, 2.0), (3.0, 4.0)),
 }  # fmt: skip
 SAME = {
-    "name": "other", "title": "Other", "source": "x", "kind": "measured", "spindle": Spindle((1.0, 2.0), (3.0, 4.0)),
-    "stations": {"flat": Station("flat")},
+    "name": "other", "title": "Other", "source": "x", "kind": "measured", "stations": {"flat": Station("flat")},
 }  # fmt: skip
 
 
@@ -521,9 +521,65 @@ def test_machines_come_back_as_they_were_read(cache):
     cache = reopened(cache)
     for k, machine in enumerate(every):
         back = cache.machine(b"file", str(k))
-        assert replace(back, spindle=machine.spindle, stations=machine.stations) == machine
+        assert replace(back, stations=machine.stations) == machine
         assert cache.key(b"x", back) == cache.key(b"x", machine)
         assert cache.machine(b"other", str(k)) is None
+
+
+# --- what the machine has --------------------------------------------------------------------------------------------
+
+
+def warned(tmp_path, text, machine):
+    path = tmp_path / "a.nc"
+    path.write_text(text)
+    a = time_program(path, machine)
+    assert a.understood_share == 1.0
+    return [(n.line, n.message) for n in a.warnings]
+
+
+SMALL = Machine(
+    axes=(Axis(travel=1250.0), Axis(travel=2500.0), Axis(travel=200.0)), spindle=Spindle((6000.0, 24000.0), (1e3, 4e3))
+)
+
+
+def test_travel_and_spindle_speeds_that_the_machine_does_not_have_are_warned_of(tmp_path):
+    text = "G21 G90 S60000 M3\nG0 Z20\nG0 X0 Y0\nG1 Z-5 F600\nX1250\nX9000\nY-3000 S400\nX0\nS9000 Y0\nM2\n"
+    assert warned(tmp_path, text, SMALL) == [
+        (4, "the spindle is asked for 60000 rev/min, it has 24000"),
+        (6, "X runs 9000 mm, the machine has 1250 mm (travel)"),
+        (7, "Y runs 3000 mm, the machine has 2500 mm (travel)"),
+        (7, "the spindle is asked for 400 rev/min, its slowest is 6000"),
+    ]
+    assert warned(tmp_path, text, Machine()) == []
+
+
+def test_only_the_span_counts_and_neither_where_it_lies_nor_where_the_machine_stood(tmp_path):
+    far = "G21 G90\nG0 Z5\nG0 X7000 Y8000\nG1 Z-5 F600 S9000\nX8250\nG0 Z150\nM2\n"
+    assert warned(tmp_path, far, SMALL) == []
+    bulge = "G21 G90 F600\nG0 X10 Y0\nG1 X20\nG2 X20 Y1400 I0 J700\nM2\n"
+    assert warned(tmp_path, bulge, SMALL) == []
+    wide = bulge.replace("1400", "2400").replace("700", "1200").replace("X10 Y0", "X-50 Y0")
+    assert warned(tmp_path, wide, SMALL) == []
+    assert warned(tmp_path, wide.replace("X-50 Y0", "X300 Y0"), SMALL) == [
+        (4, "X runs 1480 mm, the machine has 1250 mm (travel)")
+    ]
+
+
+@given(st.lists(st.tuples(st.integers(-40, 40), st.booleans()), min_size=1, max_size=30))
+def test_the_first_line_too_far_is_the_first_whose_program_alone_is_too_long(steps):
+    import tempfile
+
+    lines = ["G21 G90 F600", "G1 X0", *(f"G{int(cut)} X{x}" for x, cut in steps)]
+    machine = Machine(axes=(Axis(travel=50.0), Axis(), Axis()))
+    places, first = [0], None
+    for k, (x, _) in enumerate(steps):
+        places.append(x)
+        if first is None and max(places) - min(places) > 50:
+            first = k + 3
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "a.nc"
+        path.write_text("\n".join([*lines, "M2\n"]))
+        assert [n.line for n in time_program(path, machine).warnings] == ([] if first is None else [first])
 
 
 # --- folders ---------------------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from shopcalc.machines import Axis, Controller, Machine, Times
+from shopcalc.machines import Axis, Controller, Machine, Spindle, Times
 from shopcalc.program_times.results import ProgramTime, Refused
 
 _PACKAGE = Path(__file__).parents[1]
@@ -25,8 +25,8 @@ _DECIDING = (
     "gcode", "motion", "program_times", "compiling.py", "errors.py", "machines.py", "moves.py", "reading.py",
     "units.py",
 )  # fmt: skip
-#: Fields of a machine that change no time.
-_FOR_PEOPLE = ("name", "title", "spindle", "stations", "source", "kind")
+#: Fields of a machine that change no time and no warning.
+_FOR_PEOPLE = ("name", "title", "stations", "source", "kind")
 _FILE = "programs.sqlite"
 _FORMAT = 1  # of the table below
 _MOST_BYTES = 64_000_000  # of answers; a usual one has 1000
@@ -171,7 +171,7 @@ class ProgramCache:
     # --- machines ------------------------------------------------------------------------------------------------
 
     def machine(self, content: bytes, name: str) -> Machine | None:
-        """A machine as it was read from a file, without its spindle and its stations, or None.
+        """A machine as it was read from a file, without its stations, or None.
 
         Parameters
         ----------
@@ -199,7 +199,7 @@ class ProgramCache:
             What was read.
         """
         document = {f.name: _plain(getattr(machine, f.name)) for f in fields(machine)}
-        del document["spindle"], document["stations"]
+        del document["stations"]
         back = _machine_of(json.loads(json.dumps(document)))
         if all(_text(getattr(back, k)) == _text(getattr(machine, k)) for k in document):
             self._write(_machine_key(content, name), document)
@@ -370,6 +370,8 @@ def _machine_of(document: Mapping[str, Any]) -> Machine:
     own["axes"] = (x, y, z)
     own["controller"] = Controller(**_tuples(document["controller"]))
     own["times"] = Times(**_tuples(document["times"]))
+    if document["spindle"] is not None:
+        own["spindle"] = Spindle(**_tuples(document["spindle"]))
     own["more_axes"] = {letter: Axis(**a) for letter, a in document["more_axes"]}
     own["work_zeros"] = {number: tuple(place) for number, place in document["work_zeros"]}
     return Machine(**own)

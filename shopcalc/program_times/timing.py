@@ -11,6 +11,7 @@ from shopcalc.gcode import stream_program
 from shopcalc.gcode.claims import differences
 from shopcalc.machines import Machine
 from shopcalc.motion import Timing
+from shopcalc.program_times.machine_limits import MachineLimits
 from shopcalc.program_times.results import EDGES, MOST_PLACES, ProgramTime
 
 
@@ -50,10 +51,12 @@ def time_program(
     """
     stream = stream_program(path, machine, progress=progress)
     timing = Timing(machine, bands=EDGES, places=MOST_PLACES)
+    limits = MachineLimits(machine)
     cutters: set[int] = set()
     feedless: int | None = None
     for piece in stream:
         timing.add(piece)
+        limits.add(piece)
         cutting = piece.cutting
         if not cutting.any():
             continue
@@ -64,7 +67,7 @@ def time_program(
         if feedless is None and (without := cutting & np.isnan(piece.feed)).any():
             feedless = int(piece.line[np.argmax(without)])
     t = timing.finish()
-    warnings = [*stream.warnings, *differences(stream.claims, stream.scale, t.extents, t.total_s)]
+    warnings = [*stream.warnings, *differences(stream.claims, stream.scale, t.extents, t.total_s), *limits.notes()]
     return ProgramTime(
         file=str(path), blocks=stream.blocks, moves=t.moves, noted=stream.noted,
         cutting_length=t.cutting_length, rapid_length=t.rapid_length, cutting_time_s=t.cutting_time_s,
