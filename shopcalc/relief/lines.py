@@ -605,9 +605,10 @@ def _clipped(layout: Layout, area: BaseGeometry) -> Layout:
     import shapely
 
     ends = np.stack([layout.points(layout.offset, at) for at in (layout.begin, layout.end)], axis=1)
-    cut = shapely.intersection(shapely.linestrings(ends), area)
+    wide = area.buffer(_SAME, join_style="mitre")  # a line on the edge itself is inside
+    cut = shapely.intersection(shapely.linestrings(ends), wide)
     parts, which = shapely.get_parts(cut, return_index=True)
-    keep = shapely.length(parts) > _SAME
+    keep = shapely.length(parts) > 3 * _SAME
     parts, which = parts[keep], which[keep]
     along = np.array(layout.along)
     if not len(parts):
