@@ -287,9 +287,10 @@ def _time(chosen: argparse.Namespace) -> int:
     whole = _whole_program(chosen)
     cache = None if chosen.no_cache else ProgramCache()
     line = _ProgressLine()
+    others: dict[str, int] = {}
     try:
         machine = _machine_for(chosen, cache)
-        files, faults = programs_in(chosen.programs)
+        files, faults = programs_in(chosen.programs, others)
         told = line.show if sys.stderr.isatty() else None
         timed = time_programs(files, machine, cache=cache, workers=chosen.workers, progress=told)
     finally:
@@ -303,12 +304,20 @@ def _time(chosen: argparse.Namespace) -> int:
         entries = [a.as_json() for a in answers]
         if whole is not None and isinstance(answers[0], ProgramTime):
             entries[0] |= whole(machine)[1]
-        document = {"machine": machine.name, "programs": entries, "time_s": total if math.isfinite(total) else None}
+        document: dict[str, Any] = {
+            "machine": machine.name,
+            "programs": entries,
+            "time_s": total if math.isfinite(total) else None,
+        }
+        if others:
+            document["not_looked_at"] = others
         _print_json(document)
     else:
         from shopcalc.program_times.report import times_text
 
-        words = times_text(machine, answers, chosen.system or "metric", slowest=chosen.slowest, by=chosen.by)
+        words = times_text(
+            machine, answers, chosen.system or "metric", slowest=chosen.slowest, by=chosen.by, others=others
+        )  # fmt: skip
         print(words, end="")
         if whole is not None and isinstance(answers[0], ProgramTime):
             print("\n".join(whole(machine)[0]))
@@ -316,7 +325,19 @@ def _time(chosen: argparse.Namespace) -> int:
     if cache is not None and cache.complaint is not None:
         print(f"shopcalc: {cache.complaint}", file=sys.stderr)
     found = [f for a in answers if isinstance(a, Refused) for f in a.faults]
+    if not chosen.json and sys.stdout.isatty() and sys.stderr.isatty():
+        found = _not_seen_yet(found)
     return _refused(found) if found else 0
+
+
+def _not_seen_yet(faults: Sequence[Fault]) -> list[Fault]:
+    """On one terminal: how many were shown with their place marked, and those that were not."""
+    shown = [f for f in faults if f.text is not None and f.column is not None]
+    if not shown:
+        return list(faults)
+    programs = len({f.file for f in shown})
+    counted = "1 program is refused" if programs == 1 else f"{programs} programs are refused"
+    return [*(f for f in faults if f not in shown), Fault(f"{counted}, as marked above")]
 
 
 def _whole_program(chosen: argparse.Namespace) -> Callable[[Machine], tuple[list[str], dict[str, Any]]] | None:
@@ -332,7 +353,10 @@ def _whole_program(chosen: argparse.Namespace) -> Callable[[Machine], tuple[list
     if chosen.stock_top:
         from shopcalc.units import read
 
-        top = read(chosen.stock_top, "length")
+        try:
+            top = read(chosen.stock_top, "length")
+        except InputError as e:
+            raise InputError([replace(f, field="--stock-top") for f in e.faults]) from None
 
     def find(machine: Machine) -> tuple[list[str], dict[str, Any]]:
         from shopcalc.gcode import read_program
@@ -343,9 +367,17 @@ def _whole_program(chosen: argparse.Namespace) -> Callable[[Machine], tuple[list
         if chosen.savings:
             from shopcalc.gains import examine
 
-            findings = examine(moves, machine, stock_top=top, system=system)
+            line = _ProgressLine()
+            told = (lambda what: line.say(f"trying: {what}")) if sys.stderr.isatty() else None
+            try:
+                findings = examine(moves, machine, stock_top=top, system=system, progress=told)
+            except InputError as e:
+                named = [replace(f, field="--stock-top") if f.field == "stock_top" else f for f in e.faults]
+                raise InputError(named) from None
+            finally:
+                line.clear()
             lines += ["", "what could be saved in it, each change made and timed anew:"]
-            lines += [f"  {text}" for text in findings.sentences()]
+            lines += [f"  {text.replace('stock_top', '--stock-top')}" for text in findings.sentences()]
             found["savings"] = [
                 {
                     "name": s.name, "change": s.change, "time_s": round(s.seconds_after, 6),
@@ -356,12 +388,13 @@ def _whole_program(chosen: argparse.Namespace) -> Callable[[Machine], tuple[list
         if chosen.against:
             from shopcalc.comparing import compare
 
-            told = compare(read_program(chosen.against, machine).moves, moves, machine)
-            lines += ["", f"since {chosen.against}:", *(f"  {text}" for text in told.sentences(system))]
-            was, now = (None if math.isnan(v) else round(v, 6) for v in told.seconds)
+            changed = compare(read_program(chosen.against, machine).moves, moves, machine)
+            lines += ["", f"since {chosen.against}:", *(f"  {text}" for text in changed.sentences(system))]
+            was, now = (None if math.isnan(v) else round(v, 6) for v in changed.seconds)
             found["against"] = {
-                "file": chosen.against, "time_s": was, "time_now_s": now, "moves_kept": told.kept,
-                "moves_removed": told.removed, "moves_added": told.added, "changes": told.sentences(system)[1:],
+                "file": chosen.against, "time_s": was, "time_now_s": now, "moves_kept": changed.kept,
+                "moves_removed": changed.removed, "moves_added": changed.added,
+                "changes": changed.sentences(system)[1:],
             }  # fmt: skip
         return lines, found
 
@@ -406,11 +439,14 @@ class _ProgressLine:
         now = time.monotonic()
         if now - self._begin < _SOON or now - self._last < _SHOWN_EACH:
             return
-        self._last = now
         parts = [f"{p.done} of {p.programs} programs"] if p.programs > 1 else []
         if p.bytes > _MANY_BYTES or not parts:
             parts.append(f"{p.bytes_done / 1e6:.0f} of {p.bytes / 1e6:.0f} MB")
-        text = ", ".join(parts)
+        self.say(", ".join(parts))
+        self._last = now
+
+    def say(self, text: str) -> None:
+        """Show a text in place of the last."""
         print(f"\r{text:<{self._width}}", end="", file=sys.stderr, flush=True)
         self._width = len(text)
 

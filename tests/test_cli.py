@@ -740,6 +740,56 @@ def test_what_could_be_saved_and_what_changed_since_an_earlier_version(run, tmp_
     assert entry["against"]["moves_removed"] == entry["against"]["moves_added"] == 0
 
 
+def test_a_wrong_top_of_the_wood_is_refused_by_the_name_of_its_flag(run, tmp_path):
+    file = tmp_path / "a.nc"
+    file.write_text("G21 G90 F600\nG0 Z40\nG1 Z-3\nX50\nG0 Z40\nM2\n")
+    status, _, err = run("time", file, "--savings", "--stock-top=-30 mm")
+    assert (status, len(err.splitlines())) == (2, 1)
+    assert "'--stock-top': no cut reaches below -30 mm" in err
+    refused(run("time", file, "--savings", "--stock-top", "bread"), "'--stock-top'")
+    assert "give it as --stock-top" in run("time", file, "--savings")[1]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a terminal of its own")
+def test_a_refusal_shows_once_where_both_outputs_are_one_terminal(tmp_path):
+    import pty
+
+    (tmp_path / "a.nc").write_text("G21 G90\nG2 X10 Y10 F500\nM2\n")
+    (tmp_path / "b.nc").write_text("G21 G90 F600\nG1 X10\nM2\n")
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "shopcalc", "time", tmp_path, tmp_path / "none.nc"]
+    status = subprocess.run(command, cwd=ROOT, stdout=theirs, stderr=theirs, timeout=60).returncode
+    os.close(theirs)
+    seen = os.read(ours, 100_000).decode()
+    os.close(ours)
+    assert status == 2
+    assert seen.count("an arc without its centre") == 1
+    assert "none.nc: there is no such file" in seen
+    assert "shopcalc: 1 program is refused, as marked above" in seen
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a terminal of its own")
+def test_what_is_tried_is_told_on_a_terminal(tmp_path):
+    import pty
+
+    (tmp_path / "a.nc").write_text("G21 G90 F600\nG1 X10\nM2\n")
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "shopcalc", "time", tmp_path / "a.nc", "--savings"]
+    done = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=theirs, timeout=60)
+    os.close(theirs)
+    seen = os.read(ours, 100_000).decode()
+    os.close(ours)
+    assert done.returncode == 0
+    assert "trying: higher feeds" in seen
+    assert not seen.rsplit("\r", 2)[1].strip()
+
+
+def test_files_that_are_not_looked_at_are_counted_in_json_too(run, tmp_path):
+    (tmp_path / "a.nc").write_text("G21 G90 F600\nG1 X10\nM2\n")
+    (tmp_path / "a.bak").write_text("")
+    assert json.loads(run("time", tmp_path, "--json")[1])["not_looked_at"] == {".bak": 1}
+
+
 @pytest.mark.parametrize(
     ("given", "said"),
     [

@@ -262,3 +262,15 @@ def test_joined_programs_differ_by_what_was_joined():
     way = from_lists([one.points[-1], two.points[0]], [Kind.RAPID])
     c = compare(one, join([one, way, two]), ROUTER)
     assert (c.kept, c.added, c.removed) == (50, 31, 0)
+
+
+def test_what_has_no_name_or_no_speed_is_not_called_zero():
+    path = [(0, 0, 0), (300, 0, 0), (300, 200, 0)]
+    old = replace(from_lists(path, [Kind.LINE] * 2, feed=3000), line=np.full(2, 24, np.int32))
+    new = replace(old, cutter=np.full(2, 3, np.int32), rpm=np.full(2, 18000.0))
+    told = " ".join(compare(old, new, ROUTER).sentences())
+    assert "every cut names its cutter now" in told
+    assert "the speed that was not given becomes 18000 rev/min" in told
+    assert "no named cutter becomes cutter 3" in told
+    assert "0 rev/min" not in told.replace("18000 rev/min", "")
+    assert told.count("line 24") == 1

@@ -383,3 +383,32 @@ def test_wood_that_is_cut_above_the_given_top_counts():
     moves = from_lists(points, kinds, feed=900)
     assert lower_clearance(moves, stock_top=0.0).height == 25.0
     assert rapid_in_air(moves, stock_top=0.0)[0].points[1, 2] == 22.0
+
+
+@pytest.mark.parametrize(("top", "said"), [
+    (-30.0, "no cut reaches below -30 mm.*check the sign"), (500.0, "nothing of the program lies above 500 mm"),
+    (math.nan, "nan"),
+])  # fmt: skip
+def test_a_top_of_the_wood_that_cannot_be_meant_is_refused(top, said):
+    moves = drilled([(0, 0), (50, 0), (90, 40)], height=40.0)
+    assert savings(moves, ROUTER, stock_top=0.0)
+    with pytest.raises(InputError, match=said) as refused:
+        savings(moves, ROUTER, stock_top=top)
+    assert refused.value.faults[0].field == "stock_top"
+
+
+def test_one_height_of_the_wood_is_told_whatever_was_given():
+    path = [(0, 0, 40), (0, 0, 12), (50, 0, 12), (50, 0, -3), (90, 0, -3), (90, 0, 40), (0, 0, 40)]
+    kinds = [Kind.LINE] * 4 + [Kind.RAPID] * 2
+    found = examine(from_lists(path, kinds, feed=600), ROUTER, stock_top=0.0)
+    (aired,) = [s for s in found.savings if s.name == "rapids down to the wood"]
+    assert aired.change == "1 way straight up or down is a rapid above z 14 mm, feeds from there on"
+    assert "higher than z 12 mm" in aired.check
+    assert "z 0 mm" not in found.together.check
+
+
+def test_what_is_missing_is_named_and_progress_is_told():
+    told = []
+    found = examine(busy(), ROUTER, progress=told.append)
+    assert any("give it as stock_top" in t.reason for t in found.tried)
+    assert len(told) == len(set(told)) == 7

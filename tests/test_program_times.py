@@ -707,5 +707,55 @@ def test_depth_in_inches_and_slowest_places():
     text = times_text(ROUTER, [a], "inch", by="depth", slowest=3)
     assert "-1/8 in to -1/16 in" in text
     assert "ft" in text
-    places = text[text.index("slowest places") :].splitlines()[2:5]
-    assert all("panels.nc" in p and " s  " in p for p in places)
+    place, alike = text[text.index("slowest places") :].splitlines()[2:4]
+    assert place.endswith("0.10 s  corner at its start")
+    assert alike.startswith("panels.nc, line 16: at least 100 places of this kind, together 10 s")
+
+
+def test_moves_of_one_corner_are_one_place_and_other_corners_are_not(tmp_path):
+    path = tmp_path / "a.nc"
+    rounded = [(1000 - 2 * math.cos(a), 2 + 2 * math.sin(a)) for a in (-1.5, -1.0, -0.5, 0.0)]
+    lines = ["G21 G90 F12000", "G1 X998", *(f"X{x:.3f} Y{y:.3f}" for x, y in rounded), "Y900", "X500 Y400", "M2\n"]
+    path.write_text("\n".join(lines))
+    a = time_program(path, ROUTER)
+    t = machine_time(read_program(path, ROUTER).moves, ROUTER)
+    assert len(a.slowest) < len(t.slowest_places(50))
+    assert math.fsum(p.lost for p in a.slowest) == pytest.approx(math.fsum(p[1] for p in t.slowest_places(50)))
+    lost = [p.lost for p in a.slowest]
+    assert lost == sorted(lost, reverse=True)
+    square = "G21 G90 F6000\nG1 X500\nY500\nX0\nY0\nX500\nM2\n"
+    path.write_text(square)
+    assert len(time_program(path, ROUTER).slowest) >= 3
+
+
+def test_what_cost_a_place_its_time_is_named_even_when_it_cost_little(tmp_path):
+    path = tmp_path / "a.nc"
+    path.write_text("G21 G90 F3000\nG1 X3000\nY2000\nM2\n")
+    assert {p.held_back for p in time_program(path, ROUTER).slowest} <= {"full stop", "corner at its start"}
+
+
+def test_other_files_of_a_folder_are_counted_and_named(tmp_path):
+    for name in ("a.NC", "b.mpf", "c.min", "d.eia", "e.din", "f.anc", "g.iso", "h.txt", "i.TXT", "j.bak", "Makefile"):
+        (tmp_path / name).write_text("G21")
+    others = {}
+    files, _ = programs_in([tmp_path], others)
+    assert len(files) == 7
+    assert others == {".txt": 2, ".bak": 1, "": 1}
+    said = times_text(ROUTER, [a_time()], "metric", others=others)
+    assert "4 other files not looked at: .txt, without an ending, .bak\n" in said
+    assert "not looked at" not in times_text(ROUTER, [a_time()], "metric", others={})
+
+
+def test_nothing_is_not_said_with_figures():
+    near = a_time(causes={"cutting at the asked feed": 69.98, "corners": -1e-13, "rapids": 0.02})
+    text = times_text(ROUTER, [near], "metric", by="cause")
+    assert "corners" not in text
+    assert "-0" not in text
+    short = a_time(
+        blocks=1, cutting_time_s=0.5, rapid_time_s=0, causes={"cutting at the asked feed": 0.46, "corners": 0.04}
+    )
+    text = times_text(ROUTER, [short], "metric")
+    assert "100 % of 1 block," in text
+    assert "corners" not in text
+    unknown = times_text(ROUTER, [a_time(cutting_time_s=math.nan)], "metric")
+    assert "together unknown, and 1 of unknown time" in unknown

@@ -157,7 +157,11 @@ class Comparison:
             if abs(a - b) >= 0.05 or math.isnan(a) != math.isnan(b):
                 out.append(f"{words}: {write_time(b)}, was {write_time(a)}{_less(a, b)}")
         for numbers, words in ((self.cutters_gone, "no longer cuts"), (self.cutters_new, "is new")):
-            out += [f"{self._cutter(n)} {words}" for n in numbers]
+            out += [f"{self._cutter(n)} {words}" for n in numbers if n]
+        if 0 in self.cutters_gone:
+            out.append("every cut names its cutter now")
+        if 0 in self.cutters_new:
+            out.append("some cuts name no cutter now")
         a, b = self.deepest
         if not abs(a - b) <= 2 * TOLERANCE and not (math.isnan(a) and math.isnan(b)):
             out.append(f"deepest cut z {_length(b, system)}, was {_length(a, system)}")
@@ -167,7 +171,7 @@ class Comparison:
                 now, was = (f"{_length(lo, system)} to {_length(hi, system)}" for lo, hi in ((b0, b1), (a0, a1)))
                 out.append(f"{axis} runs from {now}, was {was}")
         for words, quantity, (old, new) in (("feeds", "feed", self.feeds), ("speeds", "spindle_speed", self.rpms)):
-            gone, fresh = _unlike(old, new), _unlike(new, old)
+            gone, fresh = ([v for v in _unlike(a, b) if v > 0] for a, b in ((old, new), (new, old)))  # 0: not given
             if gone or fresh:
                 out.append(f"{words} new: {_listed(fresh, quantity, system)}; gone: {_listed(gone, quantity, system)}")
         return out
@@ -533,11 +537,20 @@ def _tell(group: list[Change], system: System) -> str:
     else:
         words = f"{count}: " + ", ".join(_difference(d, group, system) for d in first.differences)
     words += _less(before, after).replace(": ", "; ", 1)
-    for name, spans in (("lines", [c.lines_before for c in group]), ("now lines", [c.lines_after for c in group])):
-        known = [s for s in spans if s]
-        if known:
-            words += f"; {name} {_span((min(s[0] for s in known), max(s[1] for s in known)))}"
+    was, now = _all_lines(c.lines_before for c in group), _all_lines(c.lines_after for c in group)
+    if was:
+        words += f"; {was}"
+    if now and now != was:
+        words += f"; now {now}"
     return words
+
+
+def _all_lines(spans: Iterable[tuple[int, int] | None]) -> str:
+    known = [s for s in spans if s]
+    if not known:
+        return ""
+    first, last = min(s[0] for s in known), max(s[1] for s in known)
+    return f"line{'s' * (first != last)} {_span((first, last))}"
 
 
 def _difference(difference: str, group: list[Change], system: System) -> str:
@@ -549,10 +562,11 @@ def _difference(difference: str, group: list[Change], system: System) -> str:
         size = "" if math.isnan(share) else f" ({100 * abs(share):.0f} % {'higher' if share > 0 else 'lower'})"
         return f"the feed {old} becomes {new}{size}"
     if difference == "spindle speed":
-        old, new = (write(v, "spindle_speed", system) for v in first.rpm)
+        old, new = (write(v, "spindle_speed", system) if v > 0 else "that was not given" for v in first.rpm)
         return f"the speed {old} becomes {new}"
     if difference == "cutter":
-        return f"cutter {first.cutter[0]} becomes {first.cutter[1]}"
+        old, new = (f"cutter {n}" if n else "no named cutter" for n in first.cutter)
+        return f"{old} becomes {new}"
     if difference == "heights":
         low, high = min(c.heights[0] for c in group), max(c.heights[1] for c in group)
         return f"the same path seen from above, z changed by {_length(low, system)} to {_length(high, system)}"

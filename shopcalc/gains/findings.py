@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from shopcalc.errors import Fault, InputError
 from shopcalc.gains.fitting import fit
-from shopcalc.gains.heights import lower_clearance, rapid_in_air, shown_top
+from shopcalc.gains.heights import SAME, highest_cut, lower_clearance, rapid_in_air, shown_top
 from shopcalc.gains.levels import Deeper, drop_levels, repeated_levels
 from shopcalc.gains.ordering import DIAMETER, reorder
 from shopcalc.machines import Machine
@@ -206,6 +206,7 @@ def examine(
     diameter: float | Mapping[int, float] = DIAMETER,
     tolerances: Sequence[float] = TOLERANCES,
     system: System = "metric",
+    progress: Callable[[str], object] | None = None,
 ) -> Findings:
     """Try every change on a program: what helps, what does not, and what the harmless ones save together.
 
@@ -226,6 +227,8 @@ def examine(
         Distances within which short lines are joined [mm].
     system : {"metric", "inch"}
         For the words.
+    progress : callable, optional
+        Told what is tried next, in words.
 
     Returns
     -------
@@ -234,7 +237,8 @@ def examine(
     Raises
     ------
     InputError
-        When a cut has no feed, so that nothing can be timed, or a value is out of its range.
+        When a cut has no feed, so that nothing can be timed, or a value is out of its range, or no cut reaches below
+        the given top of the wood, or nothing of the program lies above it.
 
     Notes
     -----
@@ -242,22 +246,31 @@ def examine(
     a program that is faster in one way has less to gain in another; ``together`` says what the harmless ones give.
     """
     _check(clearance, diameter, tolerances)
+    _check_top(moves, stock_top)
+    tell = progress if progress is not None else str
+    tell("the program as it is")
     now = machine_time(moves, machine)
     if math.isnan(now.total_s):
         line = int(moves.line[np.flatnonzero(np.isnan(now.seconds))[0]])
         remedy = "give the first cut an F word, or time a program that has one"
         raise InputError(Fault("a cut has no feed, so the program has no time", remedy, line=line or None))
     trial = _Trial(moves, machine, now.total_s, system)
+    tell("higher feeds")
     trial.feeds()
     if moves.extra:
         letters = ", ".join(sorted(k.upper() for k in moves.extra))
         trial.tried.append(Tried("every change of the path", f"the program moves axis {letters} besides x, y and z"))
     else:
+        tell("deeper levels")
         trial.levels()
+        tell("short lines joined")
         trial.short_lines(tolerances)
+        tell("another order of cuts")
         trial.order(diameter)
+        tell("lower heights")
         trial.heights(stock_top, clearance)
     best = sorted(trial.found, key=lambda s: -s.seconds_saved)
+    tell("all that leaves the cut as it is")
     together = None if moves.extra else trial.together(stock_top, clearance, diameter)
     return Findings(now.total_s, tuple(best), tuple(trial.tried), together)
 
@@ -270,6 +283,29 @@ def _check(clearance: float, diameter: float | Mapping[int, float], tolerances: 
         raise InputError(Fault("a cutter's diameter is below zero", "give it in mm, or leave it out"))
     if not all(math.isfinite(t) and 0 < t <= 1 for t in tolerances):
         raise InputError(Fault("a tolerance is not between 0 and 1 mm", "give e.g. 0.01 mm"))
+
+
+def _check_top(moves: Moves, top: float | None) -> None:
+    """Refuse a top of the wood that the program cannot have meant: usually its sign is wrong."""
+    if top is None:
+        return
+    if not math.isfinite(top):
+        raise InputError(Fault(f"the top of the wood is {top:g} mm", "give its height", field="stock_top"))
+    cutting = np.flatnonzero(moves.cutting)
+    if not len(cutting):
+        return
+    remedy = "check the sign, and from where the program counts z"
+    low = np.minimum(moves.points[cutting, 2], moves.points[cutting + 1, 2])
+    upright = moves.arc_plane > 0
+    bulges = moves.arc_centre[upright, 2] - moves.arc_radius[upright]
+    deepest = float(np.concatenate([low, bulges]).min())
+    highest = float(moves.extents()[2, 1])
+    if deepest > top + SAME:
+        message = f"no cut reaches below {top:g} mm, the deepest goes to z {round(deepest, 3):g} mm"
+        raise InputError(Fault(message, remedy, field="stock_top"))
+    if highest < top - SAME:
+        message = f"nothing of the program lies above {top:g} mm, its highest place is z {round(highest, 3):g} mm"
+        raise InputError(Fault(message, remedy, field="stock_top"))
 
 
 class _Trial:
@@ -392,8 +428,8 @@ class _Trial:
             before = made
             deep, was = self._length(made.depth), self._length(made.depth_before)
             change = (
-                f"{made.dropped} of {made.levels} levels left out at {made.places} place(s); the deepest step becomes "
-                f"{deep} instead of {was}, the last level stays"
+                f"{made.dropped} of {made.levels} levels left out at {_counted(made.places, 'place')}; the "
+                f"deepest step becomes {deep} instead of {was}, the last level stays"
             )
             check = (
                 f"a cut {deep} deep: flute length, chip room, power, deflection and holding (`shopcalc tune`); ramps "
@@ -414,9 +450,12 @@ class _Trial:
                     continue  # a wider tolerance that joins nothing more only costs accuracy
                 before = len(made.moves)
                 within, off = self._length(tolerance), self._length(max(made.deviation, 0.001))
-                pieces = f"{made.lines} lines" + (f" and {made.arcs} arcs" if arcs else "")
+                pieces = _counted(made.lines, "line") if made.lines or not arcs else ""
+                if arcs:
+                    pieces += f"{' and ' * bool(pieces)}{_counted(made.arcs, 'arc')}"
+                stand = "stands" if made.lines + made.arcs == 1 else "stand"
                 change = (
-                    f"{made.dropped} of {len(self.moves)} moves fewer: {pieces} stand for the rest; every dropped "
+                    f"{made.dropped} of {len(self.moves)} moves fewer: {pieces} {stand} for the rest; every dropped "
                     f"point lies within {off} of the new path"
                 )
                 check = f"the path moves by up to {within}; a dry run where fits are close"
@@ -441,8 +480,9 @@ class _Trial:
             return
         after = machine_time(made.moves, self.machine)
         rapids = machine_time(self.moves, self.machine).rapid_time_s - after.rapid_time_s
+        follow = "follows" if made.moved == 1 else "follow"
         change = (
-            f"{made.moved} of {made.pieces} pieces follow another one than before; rapids take "
+            f"{made.moved} of {made.pieces} pieces {follow} another one than before; rapids take "
             f"{write_time(max(0.0, rapids))} less"
         )
         self._keep(name, change, _order_check(diameter, self._length), True, made.moves, after.total_s)
@@ -454,7 +494,7 @@ class _Trial:
         if lowered is None:
             unknown = stock_top is None and shown_top(self.moves) is None
             reason = (
-                "where the wood's top is the program does not show: give it"
+                "where the wood's top is the program does not show: give it as stock_top"
                 if unknown
                 else "it is as low as it may be already"
             )
@@ -469,16 +509,19 @@ class _Trial:
             self._keep(name, change, check, True, lowered.moves, self._time(lowered.moves))
         name = "rapids down to the wood"
         if stock_top is None:
-            self.tried.append(Tried(name, "not tried: the height of the wood's top was not given"))
+            self.tried.append(
+                Tried(name, "not tried: the height of the wood's top was not given: give it as stock_top")
+            )
             return
         aired = rapid_in_air(self.moves, stock_top=stock_top)
         if aired is None:
             self.tried.append(Tried(name, "no way down at feed begins higher than that above the wood"))
             return
         moves, ways = aired
-        height = self._length(stock_top + 2.0)
-        change = f"{ways} ways straight up or down are rapids above z {height}, feeds from there on"
-        check = f"no wood, clamp or stop stands higher than z {self._length(stock_top)} below them; {_SAME_CUT}"
+        wood = max(stock_top, highest_cut(self.moves))
+        straight = f"{_counted(ways, 'way')} straight up or down {'is a rapid' if ways == 1 else 'are rapids'}"
+        change = f"{straight} above z {self._length(wood + 2.0)}, feeds from there on"
+        check = f"no wood, clamp or stop stands higher than z {self._length(wood)} below them; {_SAME_CUT}"
         self._keep(name, change, check, True, moves, self._time(moves))
 
     def together(
@@ -510,7 +553,7 @@ class _Trial:
 
         def air(now: Moves) -> tuple[str, str, Moves] | None:
             made = None if stock_top is None else rapid_in_air(now, stock_top=stock_top)
-            top = "" if stock_top is None else self._length(stock_top)
+            top = "" if stock_top is None else self._length(max(stock_top, highest_cut(self.moves)))
             return ("rapids down to the wood", f"nothing stands above z {top}", made[0]) if made else None
 
         def height(now: Moves) -> tuple[str, str, Moves] | None:
@@ -535,6 +578,10 @@ class _Trial:
             )
 
         return [air, height, order, lines]
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}{'s' * (number != 1)}"
 
 
 def _height_check(given: bool, top: str, height: str) -> str:

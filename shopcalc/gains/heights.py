@@ -82,11 +82,17 @@ def shown_top(moves: Moves) -> float | None:
     arrives_down = moves.points[first, 2] < moves.points[first - 1, 2] - SAME
     if not (arrives_down & (moves.kind[first - 1] == Kind.RAPID) & ~side[first - 1]).all():
         return None
-    return float(max(begins.max(), _highest_cut(moves)))
+    return float(max(begins.max(), highest_cut(moves)))
 
 
-def _highest_cut(moves: Moves) -> float:
-    """The highest z of a cut to the side, where there must be wood whatever height was given for its top."""
+def highest_cut(moves: Moves) -> float:
+    """The highest z of a cut to the side, where there must be wood whatever height was given for its top [mm].
+
+    Parameters
+    ----------
+    moves : Moves
+        A program.
+    """
     lying = np.flatnonzero(moves.cutting & sideways(moves))
     cuts = np.maximum(moves.points[lying, 2], moves.points[lying + 1, 2])
     upright = moves.arc_plane > 0
@@ -123,7 +129,7 @@ def lower_clearance(moves: Moves, *, stock_top: float | None = None, clearance: 
     >>> lower_clearance(m).height
     7.0
     """
-    top = shown_top(moves) if stock_top is None else max(stock_top, _highest_cut(moves))
+    top = shown_top(moves) if stock_top is None else max(stock_top, highest_cut(moves))
     if top is None or not len(moves):
         return None
     height = top + clearance
@@ -169,7 +175,7 @@ def rapid_in_air(moves: Moves, *, stock_top: float, above: float = 2.0) -> tuple
     >>> rapid_in_air(m, stock_top=0)[0].points[:, 2].tolist()
     [10.0, 2.0, -3.0]
     """
-    z, limit = moves.points[:, 2], max(stock_top, _highest_cut(moves)) + above
+    z, limit = moves.points[:, 2], max(stock_top, highest_cut(moves)) + above
     begin, end = z[:-1], z[1:]
     upright = (moves.kind == Kind.LINE) & ~sideways(moves) & ~moves.exact_stop & (np.abs(end - begin) > SAME)
     whole = upright & (np.minimum(begin, end) >= limit - SAME)

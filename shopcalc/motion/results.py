@@ -455,7 +455,7 @@ class Sums:
                 at = int(number) - self.moves
                 if at >= 0:
                     x, y, z = time.moves.points[at + 1].tolist()
-                    held = HELD_BACK[time.held_back[at]]
+                    held = HELD_BACK[_cost(time, at)]
                     kept[int(number)] = Place(int(number), int(time.moves.line[at]), float(lost), held, (x, y, z))
                 else:
                     kept[int(number)] = self._known[int(number)]
@@ -478,3 +478,24 @@ class Sums:
             return number * self._step, (number + 1) * self._step
         edges = [-math.inf, *self._edges.tolist(), math.inf]
         return edges[number], edges[number + 1]
+
+
+def _cost(time: MotionTime, at: int) -> int:
+    """What a move lost most to, as an index into ``HELD_BACK``, also where that hardly counts in the move's time."""
+    held = int(time.held_back[at])
+    if HELD_BACK[held] != "asked feed":
+        return held
+    parts = (time.lost_to_limits, time.lost_to_ramps, time.lost_to_jerk, time.lost_to_blocks)
+    most = int(np.argmax([part[at] for part in parts]))
+    if most == 1:
+        first = time.entry[at] < time.exit[at]
+        junction = time.bounds[at if first else at + 1]
+        words = (
+            "acceleration, short between corners",  # a slower neighbour
+            "corner at its start" if first else "corner at its end", "bend of fine chords", "moves known ahead",
+            "full stop",
+        )[junction]  # fmt: skip
+    else:
+        is_arc = time.moves.kind[at] == Kind.ARC
+        words = ("arc" if is_arc else "speed of an axis", "", "jerk", "block rate")[most]
+    return HELD_BACK.index(words)

@@ -9,11 +9,13 @@ from pathlib import Path
 from shopcalc.errors import Fault
 
 #: Endings under which shops keep program text (common practice, no source), and endings that never hold one.
-PROGRAM_ENDINGS = (".nc", ".ngc", ".tap", ".gcode", ".cnc")
+PROGRAM_ENDINGS = (".nc", ".ngc", ".tap", ".gcode", ".cnc", ".eia", ".min", ".mpf", ".din", ".anc", ".iso")
 NO_PROGRAM_ENDINGS = (".toml", ".csv", ".ipynb", ".json", ".html", ".pdf", ".png", ".py")
 
 
-def programs_in(names: Iterable[str | os.PathLike[str]]) -> tuple[list[str], list[Fault]]:
+def programs_in(
+    names: Iterable[str | os.PathLike[str]], others: dict[str, int] | None = None
+) -> tuple[list[str], list[Fault]]:
     """Files as named; of folders, the programs in them and below, sorted.
 
     Hidden files and folders below are left out, and each folder counts once, so that links cannot lead round.
@@ -22,6 +24,8 @@ def programs_in(names: Iterable[str | os.PathLike[str]]) -> tuple[list[str], lis
     ----------
     names : iterable of path
         Files and folders.
+    others : dict, optional
+        Gains, for each other ending in the folders, how many files were not looked at.
 
     Returns
     -------
@@ -37,7 +41,7 @@ def programs_in(names: Iterable[str | os.PathLike[str]]) -> tuple[list[str], lis
             files.append(name)
             continue
         before = len(faults)
-        found = _below(name, faults)
+        found = _below(name, faults, {} if others is None else others)
         if not found and len(faults) == before:
             remedy = f"looked for {', '.join(PROGRAM_ENDINGS)}"
             faults.append(Fault("there is no program in this folder", remedy, name))
@@ -45,7 +49,7 @@ def programs_in(names: Iterable[str | os.PathLike[str]]) -> tuple[list[str], lis
     return files, faults
 
 
-def _below(top: str, faults: list[Fault]) -> list[str]:
+def _below(top: str, faults: list[Fault], others: dict[str, int]) -> list[str]:
     """Programs anywhere below a folder, sorted folder by folder."""
     found: list[tuple[list[str], str]] = []
     seen: set[tuple[int, int]] = set()
@@ -66,8 +70,12 @@ def _below(top: str, faults: list[Fault]) -> list[str]:
         for entry in inside:
             if _is_folder(entry):
                 (links if entry.is_symlink() else left).append(entry.path)
-            elif entry.name.lower().endswith(PROGRAM_ENDINGS) and _is_file(entry):
-                found.append((entry.path.split(os.sep), entry.path))
+            elif _is_file(entry):
+                if entry.name.lower().endswith(PROGRAM_ENDINGS):
+                    found.append((entry.path.split(os.sep), entry.path))
+                else:
+                    ending = os.path.splitext(entry.name)[1].lower()
+                    others[ending] = others.get(ending, 0) + 1
     return [path for _, path in sorted(found)]
 
 

@@ -6,11 +6,12 @@ import itertools
 import math
 import os
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Literal
 
 from shopcalc.errors import Fault
 from shopcalc.machines import Machine
+from shopcalc.motion.results import Place
 from shopcalc.program_times.results import MILLIMETRE, MOST_PLACES, SIXTEENTH, ProgramTime, Refused, depth_rows
 from shopcalc.units import System, write, write_time
 
@@ -26,17 +27,21 @@ _LOSSES = {
     "gradual acceleration": "gradual acceleration",
     "waiting for blocks": "the block rate",
 }
+_LEAST_SHOWN = 0.05  # s; less is written as 0 s
+_LEAST_LOST = 0.005  # s; less is written as 0.00 s
+_MANY_ALIKE = 4  # places that lose the same, from which one stands for all
 _WORTH_SAYING = 0.005  # of the whole time
 _MANY = 10  # programs from which on the slowest are named
 _SLOWEST = 5
 _WIDEST_NAME, _WIDEST_LINE = 60, 100  # characters
+_ENDINGS_NAMED = 8
 _LONGEST_TABLE = 14  # depth bands
 _OF_NO_TEXT = {chr(0xDC00 + byte): f"\\x{byte:x}" for byte in range(0x80, 0x100)}  # bytes in names of files
 
 
 def times_text(
     machine: Machine, answers: Sequence[ProgramTime | Refused], system: System, *, slowest: int = 0,
-    by: By | None = None,
+    by: By | None = None, others: Mapping[str, int] | None = None,
 ) -> str:  # fmt: skip
     """All there is to say about a run, for people.
 
@@ -52,12 +57,16 @@ def times_text(
         How many of the places that lost most to name.
     by : {"cutter", "depth", "cause", "kind"}, optional
         Also a table of the time of all programs by this.
+    others : mapping, optional
+        Endings of files that were not looked at, and how many there are.
     """
     names = _short_names([a.file for a in answers])
     timed = [(name, a) for name, a in zip(names, answers, strict=True) if isinstance(a, ProgramTime)]
     out = [f"on machine '{machine.name}'", *_programs(names, answers, system), _together(answers)]
     if not any(math.isfinite(v) for a in machine.axes for v in (a.rapid, a.acceleration)):
         out.append("  * this machine gives no rapid speed and no acceleration: rapids and corners take no time on it")
+    if others:
+        out.append(_not_looked_at(others))
     if timed:
         out += ["", *_summary(timed)]
     if by is not None and timed:
@@ -109,7 +118,8 @@ def _together(answers: Sequence[ProgramTime | Refused]) -> str:
     unknown = sum(isinstance(a, ProgramTime) and math.isnan(a.time_s) for a in answers)
     refused = sum(isinstance(a, Refused) for a in answers)
     more = [f"{unknown} of unknown time"] * (unknown > 0) + [f"{refused} refused"] * (refused > 0)
-    return f"together {write_time(known)}" + "".join(f", and {m}" for m in more)
+    timed = len(answers) - unknown - refused
+    return f"together {write_time(known) if timed else 'unknown'}" + "".join(f", and {m}" for m in more)
 
 
 def _by(by: By, answers: Sequence[ProgramTime], system: System) -> Iterator[str]:
@@ -122,7 +132,9 @@ def _by(by: By, answers: Sequence[ProgramTime], system: System) -> Iterator[str]
             sums[name] = sums.get(name, 0.0) + seconds
     whole = math.fsum(sums.values())
     rows = [
-        (name, write_time(s), _share(s, whole)) for name, s in sorted(sums.items(), key=lambda item: -_least(item[1]))
+        (name, write_time(s), _share(s, whole))
+        for name, s in sorted(sums.items(), key=lambda item: -_least(item[1]))
+        if _shows(s)
     ]
     yield from _table((by, "time", "share"), rows)
 
@@ -170,6 +182,11 @@ def _share(part: float, whole: float) -> str:
     return "" if math.isnan(part) or not whole > 0 else f"{100 * part / whole:.1f} %"
 
 
+def _shows(seconds: float) -> bool:
+    """Whether a time is more than nothing when it is written."""
+    return not seconds < _LEAST_SHOWN
+
+
 def _least(value: float) -> float:
     return math.inf if math.isnan(value) else value
 
@@ -177,13 +194,39 @@ def _least(value: float) -> float:
 def _places(timed: Sequence[tuple[str, ProgramTime]], count: int) -> Iterator[str]:
     found = [(name, place) for name, a in timed for place in a.slowest]
     found.sort(key=lambda item: -round(item[1].lost, 6))
-    rows = [(name, str(p.line), f"{p.lost:.2f} s", p.held_back) for name, p in found[:count]]
-    if not rows:
+    full = {name for name, a in timed if len(a.slowest) >= MOST_PLACES}  # where further places are not known
+    kinds: dict[tuple[str, str, str], list[Place]] = {}
+    for name, p in found:
+        if p.lost >= _LEAST_LOST:
+            kinds.setdefault((name, f"{p.lost:.2f} s", p.held_back), []).append(p)
+    if not kinds:
         yield "no place is slower than the asked feed"
         return
-    yield from _table(("slowest places", "line", "lost", "held back by"), [(n, w, s, h) for n, w, s, h in rows])
-    if count > MOST_PLACES:
-        yield f"({MOST_PLACES} of each program are known)"
+    rows: list[tuple[str, str, str, str]] = []
+    alike: list[str] = []
+    for (name, lost, held), places in kinds.items():
+        if len(rows) >= count:
+            break
+        shown = places[: count - len(rows)] if len(places) < _MANY_ALIKE else places[:1]
+        rows += [(name, str(p.line), lost, held) for p in shown]
+        if len(places) >= _MANY_ALIKE:
+            together = write_time(math.fsum(p.lost for p in places))
+            least = "at least " * (name in full)
+            alike.append(
+                f"{name}, line {places[0].line}: {least}{len(places)} places of this kind, together {together}"
+            )
+    yield from _table(("slowest places", "line", "lost", "held back by"), rows)
+    yield from alike
+    if full and count > MOST_PLACES:
+        yield f"(the {MOST_PLACES} slowest of each program are known)"
+
+
+def _not_looked_at(others: Mapping[str, int]) -> str:
+    count = sum(others.values())
+    endings = [_printable(e) or "without an ending" for e in sorted(others, key=lambda e: (-others[e], e))]
+    more = f" and {len(endings) - _ENDINGS_NAMED} more endings" if len(endings) > _ENDINGS_NAMED + 1 else ""
+    named = endings[:_ENDINGS_NAMED] if more else endings
+    return f"{count} other file{'s' * (count != 1)} not looked at: {', '.join(named)}{more}"
 
 
 # --- sentences -------------------------------------------------------------------------------------------------------
@@ -195,7 +238,7 @@ def _summary(timed: Sequence[tuple[str, ProgramTime]]) -> Iterator[str]:
     share = max(0.0, 1.0 - noted / max(blocks, 1))
     shown = "100 %" if noted == 0 else f"{math.floor(1000 * share) / 10:.1f} %"  # never 100 % with a warning
     programs = f"{warned} program{'s' * (warned != 1)} with warnings" if warned else "no warnings"
-    yield f"understood: {shown} of {_grouped(blocks)} blocks, {programs}"
+    yield f"understood: {shown} of {_grouped(blocks)} block{'s' * (blocks != 1)}, {programs}"
     yield from _where(timed)
     if len(timed) > _MANY:
         longest = sorted(timed, key=lambda item: -_known(item[1]))[:_SLOWEST]
@@ -213,9 +256,10 @@ def _where(timed: Sequence[tuple[str, ProgramTime]]) -> Iterator[str]:
             for cause, seconds in a.causes.items():
                 sums[cause] = sums.get(cause, 0.0) + seconds
     whole = math.fsum(sums.values())
-    if not whole > 0:
+    if not _shows(whole):
         return
-    worth = sorted((item for item in sums.items() if item[1] >= _WORTH_SAYING * whole), key=lambda item: -item[1])
+    saying = (item for item in sums.items() if item[1] >= _WORTH_SAYING * whole and _shows(item[1]))
+    worth = sorted(saying, key=lambda item: -item[1])
     losses = [(_LOSSES[cause], s) for cause, s in worth if cause in _LOSSES]
     rest = [f"{cause} {write_time(s)}" for cause, s in worth if cause not in _LOSSES]
     lost = ", ".join(f"{cause}{' cost' * (k == 0)} {write_time(s)}" for k, (cause, s) in enumerate(losses))

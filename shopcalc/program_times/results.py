@@ -12,7 +12,7 @@ from shopcalc.gcode.reports import Note
 from shopcalc.motion.results import DepthBand, Place
 
 #: Slowest places kept of each program.
-MOST_PLACES = 20
+MOST_PLACES = 100
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class ProgramTime:
     by_depth : tuple of DepthBand
         Cutting by the height of its lower end, highest band first, in steps both of 1 mm and of 1/16 in.
     slowest : tuple of Place
-        Moves that lost most against the asked speed, at most ``MOST_PLACES``.
+        Where most was lost against the asked speed, neighbouring moves as one place; at most ``MOST_PLACES``.
     feedless_line : int or None
         Line of the first cut without a feed.
     warnings : tuple of Note

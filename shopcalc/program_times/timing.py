@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,12 @@ from shopcalc.gcode import stream_program
 from shopcalc.gcode.claims import differences
 from shopcalc.machines import Machine
 from shopcalc.motion import Timing
+from shopcalc.motion.results import Place
 from shopcalc.program_times.machine_limits import MachineLimits
 from shopcalc.program_times.results import EDGES, MOST_PLACES, ProgramTime
+
+_NEAR, _LONGEST = 5.0, 50.0  # mm between moves of one place, and along a place
+_NEXT = 3  # moves, or lines, that may lie between
 
 
 def time_program(
@@ -50,7 +55,7 @@ def time_program(
     1.0
     """
     stream = stream_program(path, machine, progress=progress)
-    timing = Timing(machine, bands=EDGES, places=MOST_PLACES)
+    timing = Timing(machine, bands=EDGES, places=2 * MOST_PLACES)
     limits = MachineLimits(machine)
     cutters: set[int] = set()
     feedless: int | None = None
@@ -76,6 +81,31 @@ def time_program(
         extents=tuple((low, high) for low, high in t.extents.tolist()),
         cutters=tuple(sorted(cutters - {0})), causes=t.causes(),
         by_kind={kind.name.lower(): s for kind, s in t.by_kind().items()}, by_cutter=t.by_cutter(),
-        labels=stream.labels, by_depth=tuple(t.by_depth()), slowest=tuple(t.slowest_places()), feedless_line=feedless,
+        labels=stream.labels, by_depth=tuple(t.by_depth()), slowest=_places(t.slowest_places()), feedless_line=feedless,
         warnings=tuple(sorted(warnings, key=lambda n: (n.line, n.column, n.message))),
     )  # fmt: skip
+
+
+def _places(moves: Iterable[Place]) -> tuple[Place, ...]:
+    """The slowest moves as places: those of one corner, or within a few mm of path, are one; most lost first."""
+    groups: list[list[Place]] = []
+    for p in sorted(moves, key=lambda p: p.move):
+        if groups and _is_same_place(groups[-1], p):
+            groups[-1].append(p)
+        else:
+            groups.append([p])
+    found = []
+    for group in groups:
+        most = max(group, key=lambda p: p.lost)
+        found.append(most._replace(lost=math.fsum(p.lost for p in group)))
+    found.sort(key=lambda p: (-round(p.lost, 6), p.move))
+    return tuple(found[:MOST_PLACES])
+
+
+def _is_same_place(group: list[Place], p: Place) -> bool:
+    last = group[-1]
+    if p.move - last.move == 1 and last.held_back == "corner at its end" and p.held_back == "corner at its start":
+        return True
+    if p.move - last.move > _NEXT or abs(p.line - last.line) > _NEXT:
+        return False
+    return math.dist(last.end, p.end) <= _NEAR and math.dist(group[0].end, p.end) <= _LONGEST
