@@ -54,12 +54,17 @@ class MachineLimits:
                 self._keep("below", piece, piece.cutting & (piece.rpm > 0) & (piece.rpm < slow))
 
     def _reach(self, piece: Moves) -> None:
+        lowest = [float(piece.points[:, k].min()) for k in range(3)]
+        highest = [float(piece.points[:, k].max()) for k in range(3)]
+        within = all(low <= lowest[k] and highest[k] <= high for k, (low, high) in self._span.items())
+        if within and not len(piece.arc_index):
+            return
         cutting, rapid = piece.cutting, piece.kind == Kind.RAPID
         whole = bool(cutting.all())
         bulges = list(piece._arc_bulges()) if len(piece.arc_index) else []
         for k, before in self._span.items():
-            if whole:
-                low, high = float(piece.points[:, k].min()), float(piece.points[:, k].max())
+            if whole or (before[0] <= lowest[k] and highest[k] <= before[1]):
+                low, high = lowest[k], highest[k]
             else:
                 lows, highs = _reached(piece, k, cutting, rapid)
                 low, high = float(lows.min(initial=math.inf)), float(highs.max(initial=-math.inf))
@@ -69,8 +74,9 @@ class MachineLimits:
             if k in self._beyond or not high - low > self._travel[k] + _SLACK:
                 continue
             lows, highs = _reached(piece, k, cutting, rapid)
-            highest = np.maximum.accumulate(np.maximum(highs, before[1]))
-            far = highest - np.minimum.accumulate(np.minimum(lows, before[0])) > self._travel[k] + _SLACK
+            upper = np.maximum.accumulate(np.maximum(highs, before[1]))
+            lower = np.minimum.accumulate(np.minimum(lows, before[0]))
+            far = upper - lower > self._travel[k] + _SLACK
             at = np.argmax(far) if far.any() else piece.arc_index[0]  # else only a bulge goes too far
             self._beyond[k] = int(piece.line[at])
 
