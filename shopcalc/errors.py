@@ -12,6 +12,8 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+_MOST_CHOICES = 30  # named in one message
+
 
 class ShopcalcError(Exception):
     """Any refusal of this package."""
@@ -131,5 +133,5 @@ def did_you_mean(word: str, allowed: Iterable[str]) -> str:
         return f"did you mean '{right}'?"
     if not choices:
         return "none is defined yet"
-    shown = ", ".join(choices[:12]) + (", ..." if len(choices) > 12 else "")
+    shown = ", ".join(choices[:_MOST_CHOICES]) + (", ..." if len(choices) > _MOST_CHOICES else "")
     return f"use one of: {shown}"

@@ -367,6 +367,11 @@ def _size(value: float, system: System) -> str:
     return write(value, "length", system)
 
 
+def _way(length: float, system: System) -> str:
+    """A length of path, in metres or feet."""
+    return f"{length / 1000:.0f} m" if system == "metric" else f"{length / 304.8:.0f} ft"
+
+
 def _fine(value: float, system: System) -> str:
     """A small height: thousandths of an inch, or hundredths of a millimetre where there are any."""
     if system == "inch":
@@ -396,7 +401,11 @@ def _text(
         if s.moves is None:
             yield from _fact(s.step.role, f"{s.step.cutter.id}: nothing to do")
             continue
-        what = f"{s.lines} levels" if s.step.role == "rough" else f"lines {_fine(s.step.stepover, a.system)} apart"
+        what = (
+            f"{s.lines} level{'s' if s.lines != 1 else ''}"
+            if s.step.role == "rough"
+            else f"lines {_fine(s.step.stepover, a.system)} apart"
+        )
         feed, mean = write(s.step.feed, "feed", a.system), write(s.mean_feed, "feed", a.system)
         yield from _fact(
             s.step.role,
@@ -404,7 +413,7 @@ def _text(
             f"({mean} really reached), {write_time(s.seconds)}",
         )
     yield from _fact("changes", f"{write_time(r.change_seconds)} for cutters, spindle starts and ways")
-    yield from _fact("machine time", f"{write_time(r.seconds)} over {r.path_length / 1000:.0f} m of path")
+    yield from _fact("machine time", f"{write_time(r.seconds)} over {_way(r.path_length, a.system)} of path")
     left = r.left
     yield from _fact(
         "not reached",
@@ -417,7 +426,9 @@ def _text(
         f"{_fine(r.cusps.greatest, a.system)} at most",
     )
     if r.roughing_left is not None:
-        yield from _fact("after roughing", f"{_size(r.roughing_left, a.system)} stand at most, in the narrowest places")
+        yield from _fact(
+            "after roughing", f"{_size(r.roughing_left, a.system)} stand at most, in corners and between levels"
+        )
     yield from _fact("sanding", f"{60 * r.sanding_hours:.0f} min by hand (common practice, no source; log yours)")
     for note in r.notes:
         yield from textwrap.wrap(note, _WIDTH, initial_indent="  look at: ", subsequent_indent="    ")

@@ -151,7 +151,7 @@ def test_transparent_parts_lie_lowest_or_on_top_and_half_ones_between(tmp_path, 
     share = (values[3, 0] - white // 3) / (white - white // 3)
     assert low.map.z[:, 0] == pytest.approx([-8 + 8 * share / 3, -8, -8, 0], abs=1e-5)
     assert top.map.z[:, 0] == pytest.approx([-8 * (1 - share) / 3, 0, -8, 0], abs=1e-5)
-    assert any("transparent='top'" in n for n in low.notes)
+    assert any("left at the stock's top instead" in n for n in low.notes)
     assert any("stock's top" in n for n in top.notes)
 
 

@@ -278,7 +278,7 @@ def _from_picture(
     elif stairs is not None:
         notes.append(
             f"terraces: {stairs} over {depth:g} mm; they show in the wood when they are higher than the cusps: "
-            "smooth them (smooth=True) or export the artwork in 16 bits"
+            "smooth them or export the artwork in 16 bits"
         )
     if not invert and _seems_inverted(heights.z):
         notes.append(
@@ -332,7 +332,7 @@ class _Levels:
         low, high = float(there.min()), float(there.max())
         if seen is not None:
             where = transparent or "lowest"
-            told = "" if transparent else " (transparent='top' leaves it at the stock's top)"
+            told = "" if transparent else " (it can be left at the stock's top instead)"
             place = "on the lowest place" if where == "lowest" else "at the stock's top"
             notes.append(f"{(seen < 0.5).mean():.1%} of the image is transparent and lies {place}{told}")
         if low == high:
