@@ -250,7 +250,7 @@ def plain_seconds(moves: Moves, m: Machine) -> list[float]:
                                 against = pull * math.copysign(up, up * along[j]) if up else abs(pull)
                                 own = min(own, (a_max[j] - against) / abs(along[j]))
                 change = abs(cap[i + 1] - cap[i]) / 2 / size[i]
-                used_up = change >= own * (1 - 1e-6) - small / size[i] and v0 and v1
+                used_up = change >= own * (1 - 1e-6) - small / size[i] and min(cap[i], cap[i + 1]) > small
                 a = change if used_up else max(a, change)
             peak = max(v0, v1, min(*best, math.sqrt((cap[i] + cap[i + 1]) / 2 + a * size[i])))
             rise = fall = 0.0  # lengths; over the mean speed, as dv/a is all rounding where a bend leaves next to no a
@@ -353,7 +353,7 @@ def plain_jerk(size, speed, peak, ramps, jerk):
                 begins.add(cut)
                 begin = cut
     order, humps = sorted(begins), []
-    for begin, until in zip(order, [*order[1:], n], strict=True):
+    for begin, until in itertools.pairwise([*order, n]):
         end = begin
         while end < until and size[end]:
             end += 1

@@ -291,7 +291,7 @@ def _limit_to_known(speed2, why, gain, ahead, end):  # type: ignore[no-untyped-d
 
     Each sum of so many neighbours is the end of one block and the beginning of the next, so nothing is subtracted.
     Where an open window cuts a sum short it is still more than a plan that stops in front of the window's last move can
-    use up, so nothing is decided by it.
+    use up, so nothing is decided by it; where bends may help to brake, ``end`` leaves such junctions out.
     """
     n = gain.shape[0]
     if ahead <= 0:
@@ -678,7 +678,7 @@ def times(  # type: ignore[no-untyped-def]
                             if left < own * along:
                                 own = left / along
                 plain = abs(w1 - w0) / (2.0 * size)
-                if plain >= own * (1.0 - 1e-6) - small / size and w0 > 0.0 and w1 > 0.0:
+                if plain >= own * (1.0 - 1e-6) - small / size and min(w0, w1) > small:
                     a = plain  # it is used up: no higher speed between its ends
                 a = max(a, plain)
                 accel[i] = a

@@ -159,6 +159,9 @@ def plan(moves: Moves, machine: Machine, start: Start, *, final: bool) -> tuple[
                 points, kind, length, start.chord, final, share, limit, speed2, why, bends, mark
             )
             end = min(end, known)  # bends that may still change are left out
+            if share and controller.look_ahead > 0 and not final:
+                # a bend may help to brake, so what a window cuts short of the moves known ahead might decide
+                end = min(end, max(0, n + 1 - int(controller.look_ahead)))
         if moves.extra:
             further_axes(moves, machine, tangents, length, asked, allowed, accel, gain, held, speed2, why)
         done, valley = 0, start.valley

@@ -32,7 +32,7 @@ def stream(moves, m, cuts, **options):
     return timing.finish(), windows
 
 
-@pytest.mark.parametrize("seed", range(300))
+@pytest.mark.parametrize("seed", [*range(300), 2190])  # the last: a speed of nought but for rounding
 def test_whole_programs_agree_with_plain_loops(seed):
     _, moves, m = case(seed)
     time = machine_time(moves, m)
@@ -45,7 +45,7 @@ def test_whole_programs_agree_with_plain_loops(seed):
     assert (changed <= 2 * time.acceleration[go] * time.length[go] * (1 + 1e-9) + 1e-9).all()
 
 
-@pytest.mark.parametrize("seed", range(300))
+@pytest.mark.parametrize("seed", [*range(300), 3329])  # the last: bends help to brake under look-ahead
 def test_pieces_of_any_size_agree_with_the_whole(seed):
     """Pieces of one move up to the whole, gathered in windows as small as one move."""
     rng, moves, m = case(seed)
@@ -79,7 +79,9 @@ def test_pieces_of_any_size_agree_with_the_whole(seed):
         assert place.lost == pytest.approx(lost, rel=1e-9)
         assert place.line == moves.line[i]
         assert place.end == tuple(moves.points[i + 1])
-        assert place.held_back == HELD_BACK[whole.held_back[i]]
+        held = HELD_BACK[whole.held_back[i]]
+        assert place.held_back == held or (held == "asked feed" != place.held_back)  # what it lost most to, if little
+    assert [p.held_back for p in totals.slowest_places()][:5] == [p.held_back for p in whole.totals.slowest_places()]
 
 
 @pytest.mark.parametrize("seed", range(40))
