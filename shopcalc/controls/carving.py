@@ -54,14 +54,14 @@ if TYPE_CHECKING:
 ARTWORK_ENDINGS = frozenset({".png", ".tif", ".tiff", ".jpg", ".jpeg", ".stl", ".ply"})
 ROUND = ("ball", "tapered ball", "core-box")
 SYSTEMS = [("inch", "inch"), ("metric: mm", "metric")]
-WIDTH = 340.0  # of one of three pictures side by side [px]
+WIDTH = 314.0  # of one of three pictures side by side [px]
 _MOST_KEPT = 40  # answers, so that going back is instant
 _PLACES = 5
 _CLOSE = 6.0  # times nearer when a place is gone to
 INK = "#222222"
 _EMPTY = from_lists([(0, 0, 0), (0, 0, 0)], [Kind.RAPID])
 ROW = widgets.Layout(display="flex", flex_flow="row wrap", align_items="flex-start")
-_COLUMN = widgets.Layout(width="27em")
+_COLUMN = widgets.Layout(width="31em")
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,9 +123,9 @@ class CarvingControl:
         self, files: list[Path], system: System, length: float, depth: float, pixel: float | None
     ) -> None:  # fmt: skip
         call = self.update
-        self.units = choice("units", SYSTEMS, system, self._change_units, "27em")
+        self.units = choice("units", SYSTEMS, system, self._change_units, "31em")
         offered = [(f.name, str(f)) for f in files]
-        self.artwork = choice("artwork", offered, offered[0][1] if offered else None, self._new_artwork, "27em")
+        self.artwork = choice("artwork", offered, offered[0][1] if offered else None, self._new_artwork, "31em")
         self.file = widgets.Text(
             description="or any file", placeholder="folder/name.png", continuous_update=False,
             style={"description_width": "9em"}, layout=_COLUMN,
@@ -136,7 +136,7 @@ class CarvingControl:
         sizes = [("1 mm: a quick look", 1.0), ("0.5 mm", 0.5), ("0.25 mm", 0.25), ("as fine as the file", None)]
         if pixel not in [p for _, p in sizes]:
             sizes.insert(0, (f"{pixel:g} mm", pixel))
-        self.squares = choice("squares of", sizes, pixel, self._new_artwork, "27em")
+        self.squares = choice("squares of", sizes, pixel, self._new_artwork, "31em")
         self.inverted, self.smooth, self.sunk = (
             widgets.Checkbox(value=False, description=words, indent=False, layout=widgets.Layout(width="auto"))
             for words in ("black is high", "smooth out grey steps", "wood stays round it")
@@ -151,27 +151,27 @@ class CarvingControl:
     ) -> None:  # fmt: skip
         shop, call = self.shop, self.update
         machines = [(m.title or k, k) for k, m in shop.machines.items()]
-        self.machine = choice("machine", machines, machine or machines[0][1], self._new_cutting, "27em")
+        self.machine = choice("machine", machines, machine or machines[0][1], self._new_cutting, "31em")
         woods = sorted(((m.title, k) for k, m in shop.materials.items()), key=lambda w: w[0].lower())
         wood = material or next(iter(shop.rates.materials))
-        self.material = choice("wood", woods, shop.material(wood).id, self._new_cutting, "27em")
+        self.material = choice("wood", woods, shop.material(wood).id, self._new_cutting, "31em")
         finishers = [c for c in shop.cutters.values() if c.shape in ROUND]
         named = [(f"{c.id}: {c.title}", c.id) for c in sorted(finishers, key=lambda c: -profile(c).ball)]
         if not named:
             raise _fault("the rack has no ball, tapered ball or core-box, which finish reliefs", "add one")
         first = shop.cutter(cutter).id if cutter else min(finishers, key=lambda c: abs(profile(c).ball - 1.6)).id
-        self.cutter = choice("finished with", named, first, self._new_cutting, "27em")
+        self.cutter = choice("finished with", named, first, self._new_cutting, "31em")
         roughers = [(f"{c.id}: {c.title}", c.id) for c in shop.cutters.values() if c.shape in ("square end", *ROUND)]
         self.roughing = choice(
             "roughed with", [("suggested, if needed", "suggested"), ("nothing", "none"), *roughers], "suggested", call,
-            "27em",
+            "31em",
         )  # fmt: skip
-        self.cleaning = choice("cleaned up with", [("nothing", None), *named], None, call, "27em")
+        self.cleaning = choice("cleaned up with", [("nothing", "none"), *named], "none", call, "31em")
         ways = [
             ("along x", "x"), ("along y", "y"), ("first along x, then y", "both"), ("slanting, 45°", 45.0),
             ("slanting, 135°", 135.0),
         ]  # fmt: skip
-        self.direction = choice("lines", ways, "x", self._new_cutting, "27em")
+        self.direction = choice("lines", ways, "x", self._new_cutting, "31em")
         self.cusp = MeasuredControl("cusp on 95 % of the area", USUAL_CUSP, 0.002, 0.3, FINE, system)
         self.stepover = MeasuredControl("stepover", 0.4, 0.02, 5.0, FINE, system)
         self.usual_feed = widgets.Checkbox(
@@ -211,7 +211,7 @@ class CarvingControl:
     def _build_figures(self) -> None:
         self.wanted_figure = pictures.picture("The artwork", WIDTH)
         self.reached_figure = pictures.picture("What the cutters leave", WIDTH)
-        self.left_figure = pictures.picture("Detail left: the darker, the more", WIDTH, scale=True)
+        self.left_figure = pictures.picture("Detail left", WIDTH, scale=True)
         for shown in self._three:
             shown.layout.on_change(self._zoomed, "xaxis.range", "yaxis.range")
         lines = [
@@ -223,7 +223,8 @@ class CarvingControl:
                 go.Scatter(x=[], y=[], mode="markers", name="tightest place", hoverinfo="skip",
                            marker={"symbol": "circle-open", "size": 14, "color": INK, "line": {"width": 2}}),
             ],
-            title={"text": "Cut through the carving"}, height=280, width=2 * WIDTH,
+            title={"text": "Cut through the carving"}, height=320, width=2 * WIDTH,
+            margin={"t": 75, "b": 45, "l": 10, "r": 20},
             legend={"orientation": "h", "y": 1.0, "yanchor": "bottom", "x": 1, "xanchor": "right"},
             xaxis={"title": {"text": ""}, "showgrid": False}, yaxis={"title": {"text": ""}},
         )  # fmt: skip
@@ -269,14 +270,14 @@ class CarvingControl:
                 ),
                 self.cusp.view, self.stepover.view, self.feed.view,
                 widgets.HBox([self.usual_feed, self.undo_button]),
-                self.progress, self.faults, self.answer,
+                self.progress, self.faults, self.answer, self.remarks,
                 widgets.HTML(heading("What comes of it")),
                 widgets.Box([self.look_at, self.back], layout=ROW), self.magnify.view,
                 widgets.Box(list(self._three), layout=ROW),
-                self.remarks, self.figures_table,
+                self.figures_table,
                 widgets.HTML(heading("A cut through it")),
                 widgets.Box([self.along, self.at.view], layout=ROW),
-                widgets.Box([self.section_figure, self.close_figure], layout=ROW),
+                widgets.Box([self.section_figure, self.close_figure], layout=ROW), widgets.HTML(note(CAUTION)),
             ]
         )  # fmt: skip
 
@@ -432,7 +433,8 @@ class CarvingControl:
         except InputError as fault:
             self._remember()
             self._say("")
-            self.faults.value = "".join(note(f"not carved: {f}") for f in fault.faults)
+            stays = "" if self.result is None else note("What stands below is of the settings before.")
+            self.faults.value = "".join(note(f"not carved: {f}") for f in fault.faults) + stays
             return
         took = time.monotonic() - begin
         self._say("known already" if known else f"every line computed in {took:.1f} s")
@@ -494,7 +496,7 @@ class CarvingControl:
         shop, surface = self.shop, looked.art.map
         machine, material = shop.machine(self.machine.value), shop.material(self.material.value)
         cutter = shop.cutter(self.cutter.value)
-        cleaning = shop.cutter(self.cleaning.value) if self.cleaning.value else None
+        cleaning = shop.cutter(self.cleaning.value) if self.cleaning.value != "none" else None
         roughing = self.roughing.value
         scheme = scheme_for(
             surface, cutter, material, machine, shop.cutters.values(), stepover=self.stepover.value,
@@ -523,7 +525,7 @@ class CarvingControl:
         steps = {s.role: s.cutter.id for s in scheme.steps}
         with self._silently():
             self.cutter.value, self.roughing.value = scheme.finishing.cutter.id, steps.get("rough", "none")
-            self.cleaning.value, self.direction.value = steps.get("clean up"), scheme.direction
+            self.cleaning.value, self.direction.value = steps.get("clean up", "none"), scheme.direction
             self.stepover.value, self._held = scheme.finishing.stepover, "stepover"
             self.usual_feed.value = True
             self.feed.enable(False)
@@ -566,7 +568,7 @@ class CarvingControl:
             + "".join(f"<div>{t}</div>" for t in (self._steps_table(r), self._facts_table(r, p, looked)))
             + "</div>"
         )
-        self.remarks.value = "".join(note(n) for n in (*r.notes, CAUTION))
+        self.remarks.value = "".join(note(n) for n in r.notes)
 
     def _steps_table(self, r: CarvingResult) -> str:
         far, per = ("ft", 304.8) if self.system == "inch" else ("m", 1000.0)
@@ -694,6 +696,7 @@ class CarvingControl:
         shown = pictures.Shown(surface, self.window, self._section_ends(surface), self.places, self.system)
         f = r.scheme.finishing
         left = r.left
+        unit = "inches" if self.system == "inch" else "mm"
         carved = pictures.shaded(surface.with_(surface.z + left.depth.z))
         with self._silently():
             pictures.show(self.wanted_figure, looked.lit, shown, subtitle=f"{Path(self.artwork.value).name}")
@@ -706,7 +709,7 @@ class CarvingControl:
             )
             pictures.show(
                 self.left_figure, pictures.detail(surface, left.depth, self.system), shown,
-                subtitle=f"{100 * left.area_share:.1f} % of the area, {self._fine(left.greatest)} at most",
+                subtitle=f"{100 * left.area_share:.1f} % of the area, {self._fine(left.greatest)} at most; in {unit}",
                 numbers=True,
             )  # fmt: skip
 
@@ -763,7 +766,7 @@ class CarvingControl:
         cut = pictures.section(surface, after, tips, finest, self.along.value, origin + self.at.value)
         per, unit = (25.4, "in") if self.system == "inch" else (1.0, "mm")
         at, here = cut.distance / per, cut.place
-        inner_x, inner_y = 2 * WIDTH - 90, 280 - 95
+        inner_x, inner_y = 2 * WIDTH - 90, 320 - 120
         span = max(float(np.ptp(cut.wanted)), 0.15 * surface.depth) * 1.25
         times = max(1, math.floor(inner_y / span / (inner_x / float(np.ptp(cut.distance)))))
         times = times if times < 10 else 5 * (times // 5)

@@ -60,7 +60,9 @@ class CarvingChoicesControl:
         self.bar = widgets.FloatProgress(value=0.0, max=1.0, layout=widgets.Layout(width="16em", visibility="hidden"))
         self.said, self.table = widgets.HTML(), widgets.HTML()
         self.cards = [widgets.HTML() for _ in range(3)]
-        self.buttons = [widgets.Button(description="take this one") for _ in range(3)]
+        self.buttons = [
+            widgets.Button(description="take this one", layout=widgets.Layout(width="16em")) for _ in range(3)
+        ]
         for number, button in enumerate(self.buttons):
             button.on_click(lambda _, n=number: self.take(n))
         self.figure = figure(
@@ -80,7 +82,7 @@ class CarvingChoicesControl:
             yaxis={"title": {"text": ""}, "rangemode": "tozero"},
         )  # fmt: skip
         cards = [
-            widgets.VBox([card, button], layout=widgets.Layout(width=f"{WIDTH + 14:.0f}px"))
+            widgets.VBox([card, button], layout=widgets.Layout(width=f"{WIDTH + 6:.0f}px"))
             for card, button in zip(self.cards, self.buttons, strict=True)
         ]
         self.three = widgets.Box(cards, layout=widgets.Layout(**{**_flow(), "display": "none"}))
@@ -152,8 +154,8 @@ class CarvingChoicesControl:
                 trace.hovertext = [f"{r.scheme.name}, {c._fine(r.scheme.finishing.stepover)} apart" for r in some]
             f.data[1].text = [k.result.scheme.name for k in kept]
             f.layout.yaxis.title.text = f"wood left over the artwork, {unit}"
-        if stale:
-            self.said.value = note("Artwork, machine or wood have changed since: ask again.")
+        if self.found is not None:
+            self.said.value = note("Artwork, machine or wood have changed since: ask again.") if stale else ""
         if not kept:
             self.table.value, self.three.layout.display = "", "none"
             return
@@ -195,7 +197,7 @@ class CarvingChoicesControl:
         whole = extent(surface)
         differ = offered[0].result.left.depth.z - offered[-1].result.left.depth.z
         x, y = _fullest(surface.with_(differ), 0.09 * surface.length)
-        a, b = whole[2] / 10, whole[2] / 20
+        a, b = surface.length / 9, surface.length / 18
         x, y = min(max(x, whole[0] + a), whole[2] - a), min(max(y, whole[1] + b), whole[3] - b)
         for k, (card, button) in enumerate(zip(self.cards, self.buttons, strict=True)):
             button.layout.display = "" if k < len(offered) else "none"
@@ -271,14 +273,14 @@ class BeforeArtworkControl:
         self.priced: CarvingPrice | None = None
         self._known: dict[tuple[Any, ...], tuple[Before, str]] = {}
         self._quiet = False
-        self.units = choice("units", SYSTEMS, system, self._change_units, "27em")
-        self.kind = choice("kind", [(k, k) for k in KINDS], next(iter(KINDS)), self.update, "27em")
+        self.units = choice("units", SYSTEMS, system, self._change_units, "31em")
+        self.kind = choice("kind", [(k, k) for k in KINDS], next(iter(KINDS)), self.update, "31em")
         self.machine = choice(
             "machine", [(m.title or k, k) for k, m in shop.machines.items()], next(iter(shop.machines)), self.update,
-            "27em",
+            "31em",
         )  # fmt: skip
         woods = sorted(((m.title, k) for k, m in shop.materials.items()), key=lambda w: w[0].lower())
-        self.material = choice("wood", woods, shop.material(next(iter(shop.rates.materials))).id, self.update, "27em")
+        self.material = choice("wood", woods, shop.material(next(iter(shop.rates.materials))).id, self.update, "31em")
         self.length = MeasuredControl("length", length, 40.0, 1500.0, LONG, system)
         self.width = MeasuredControl("width", width, 40.0, 1000.0, LONG, system)
         self.depth = MeasuredControl("depth", depth, 1.0, 25.0, LENGTH, system)
@@ -302,7 +304,7 @@ class BeforeArtworkControl:
                     [widgets.VBox([self.units, self.kind]), widgets.VBox([self.machine, self.material])], layout=ROW
                 ),
                 *(m.view for m in self._measured()), self.progress, self.answer,
-                widgets.Box([self.image, widgets.VBox([self.band_figure, self.table])], layout=ROW),
+                widgets.Box([self.image, self.band_figure], layout=ROW), self.table,
             ]
         )  # fmt: skip
         self.update()

@@ -143,12 +143,19 @@ def picture(title: str, width: float, *, scale: bool = False) -> LiveFigure:
     scale : bool
         Whether the hues are explained below.
     """
-    axis = {"showgrid": False, "zeroline": False, "ticks": "outside", "tickfont": {"size": 11}, "title": {"text": ""}}
+    axis = {
+        "showgrid": False,
+        "zeroline": False,
+        "ticks": "outside",
+        "tickfont": {"size": 11},
+        "title": {"text": ""},
+        "automargin": False,
+    }
     traces = [
         go.Scatter(x=[], y=[], mode="lines", line={"color": "rgba(255,255,255,0.55)", "width": 1}, hoverinfo="skip",
                    name="lines"),
         go.Scatter(x=[], y=[], mode="markers", hoverinfo="skip", name="way", cliponaxis=False,
-                   marker={"symbol": "arrow", "size": 9, "color": "white", "angle": [],
+                   marker={"symbol": "arrow", "size": 8, "color": "white", "angle": [],
                            "line": {"color": _INK, "width": 1}}),
         go.Scatter(x=[], y=[], mode="lines", line={"color": _INK, "width": 1.5, "dash": "dash"}, hoverinfo="skip",
                    name="section"),
@@ -161,13 +168,15 @@ def picture(title: str, width: float, *, scale: bool = False) -> LiveFigure:
         data=traces,
         layout={
             "template": TEMPLATE, "width": width, "height": width, "showlegend": False, "margin": dict(MARGIN),
-            "title": {"text": title, "font": {"size": 14}, "y": 1.0, "yanchor": "top", "pad": {"t": 8},
-                      "subtitle": {"text": "", "font": {"size": 11, "color": "#444444"}}},
+            "title": {"text": title, "font": {"size": 14}, "x": MARGIN["l"] / width, "y": 0.95,
+                      "yanchor": "top"},
+            "meta": title,
             "xaxis": {**axis, "range": [0, 1]},
             "yaxis": {**axis, "range": [0, 1], "showticklabels": False, "ticks": ""},
             "images": [{"source": "", "xref": "x", "yref": "y", "x": 0, "y": 1, "sizex": 1, "sizey": 1,
                         "sizing": "stretch", "layer": "below"}],
             "dragmode": "zoom", "plot_bgcolor": "white",
+            "modebar": {"remove": ["zoom", "pan", "zoomIn", "zoomOut", "resetScale", "autoScale", "sendChartToCloud"]},
         },
     )  # fmt: skip
 
@@ -179,7 +188,7 @@ def _hue_scale() -> go.Scatter:
         x=[None], y=[None], mode="markers", hoverinfo="skip", name="scale",
         marker={
             "color": [0], "cmin": 0, "cmax": n, "colorscale": colours, "showscale": True,
-            "colorbar": {"orientation": "h", "thickness": 12, "len": 1.0, "x": 0.5, "y": -0.12, "yanchor": "top",
+            "colorbar": {"orientation": "h", "thickness": 12, "len": 0.9, "x": 0.5, "y": -0.12, "yanchor": "top",
                          "tickvals": list(range(n)), "ticktext": [], "tickfont": {"size": 11}, "outlinewidth": 1,
                          "xpad": 0, "ypad": 0, "title": {"text": ""}},
         },
@@ -238,22 +247,20 @@ def show(figure: LiveFigure, pixels: Pixels, shown: Shown, *, subtitle: str = ""
         image = f.layout.images[0]
         image.source = address(pixels, whole, (a, b, c, d), inner * (c - a) / (x1 - x0))
         image.x, image.y, image.sizex, image.sizey = a / per, d / per, (c - a) / per, (d - b) / per
-        f.layout.height = tall + MARGIN["t"] + MARGIN["b"]
+        f.layout.height = high = tall + MARGIN["t"] + MARGIN["b"]
+        f.layout.title.y = 1 - 10 / high
         f.layout.xaxis.range, f.layout.yaxis.range = [x0 / per, x1 / per], [y0 / per, y1 / per]
         f.layout.xaxis.ticksuffix = " in" if shown.system == "inch" else ""
         f.layout.xaxis.showticksuffix = "last"
         f.layout.xaxis.title = {"text": "", "standoff": 0}
-        f.layout.title.subtitle.text = subtitle
+        f.layout.title.text = f'{f.layout.meta}<br><span style="font-size:11px;color:#444">{subtitle}</span>'
         f.data[2].x, f.data[2].y = (shown.section[:, k] / per for k in (0, 1))
         seen = [(n, p) for n, p in enumerate(shown.places, start=1) if a <= p[0] <= c and b <= p[1] <= d]
         if numbers:
             f.data[3].x, f.data[3].y = [p[0] / per for _, p in seen], [p[1] / per for _, p in seen]
             f.data[3].text = [str(n) for n, _ in seen]
         if f.data[4].name == "scale":
-            unit = "in" if shown.system == "inch" else "mm"
-            f.data[4].marker.colorbar.ticktext = [
-                f"{s:g} {unit}" if k == 0 else f"{s:g}" for k, s in enumerate(STEPS[shown.system])
-            ]
+            f.data[4].marker.colorbar.ticktext = [f"{step:g}" for step in STEPS[shown.system]]
             f.data[4].marker.colorbar.y = -24 / tall
 
 
@@ -281,14 +288,16 @@ def show_lines(figure: LiveFigure, shown: Shown, stepover: float, direction: Lin
     inner = figure.layout.width - MARGIN["l"] - MARGIN["r"]
     pixel = (shown.window[2] - shown.window[0]) / inner
     every = max(1, math.ceil(_APART * pixel / layout.step))
-    if every > 1:
-        every = max(every, math.ceil(len(layout.line) / 9))
     inset = min(0.02 * (shown.window[2] - shown.window[0]), 3.0)
+    x0, y0, x1, y1 = shown.window
+    if every > 1:
+        corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) @ np.array([-layout.along[1], layout.along[0]])
+        in_sight = (layout.offset >= corners.min()) & (layout.offset <= corners.max())
+        every = max(every, math.ceil(in_sight.sum() / 9))
     x: list[float | None] = []
     y: list[float | None] = []
     heads: list[tuple[float, float, float]] = []
     turn = math.degrees(math.atan2(layout.along[0], layout.along[1]))  # clockwise from up
-    x0, y0, x1, y1 = shown.window
     for number in range(every // 2, len(layout.line), every):
         fro = (number // every) % 2 == 1
         ends = layout.points(
