@@ -110,14 +110,14 @@ class EllipseArc:
         t = np.linspace(self.start, self.end, pieces + 1)[:, None]
         return np.asarray(self.centre + self.u * np.cos(t) + self.v * np.sin(t))
 
-
     def extremes(self) -> Floats:
         """(n, 2) float: both ends, and where x or y is greatest or least."""
         at = [self.start, self.end]
         for axis in (0, 1):
             top = math.atan2(self.v[axis], self.u[axis])
             low, high = sorted((self.start, self.end))
-            at += [top + k * math.pi for k in range(math.ceil((low - top) / math.pi), math.floor((high - top) / math.pi) + 1)]
+            first, last = math.ceil((low - top) / math.pi), math.floor((high - top) / math.pi)
+            at += [top + k * math.pi for k in range(first, last + 1)]
         t = np.array(at)[:, None]
         return np.asarray(self.centre + self.u * np.cos(t) + self.v * np.sin(t))
 
