@@ -705,7 +705,7 @@ class CarvingControl:
                 self.reached_figure,
                 carved,
                 shown,
-                subtitle=f"{r.scheme.name}; arrows: {drawn} of {r.lines}, cusps not drawn",
+                subtitle=f"{r.scheme.name}; arrows: {drawn} of {r.lines}",
             )
             pictures.show(
                 self.left_figure, pictures.detail(surface, left.depth, self.system), shown,

@@ -40,13 +40,15 @@ class CarvingChoicesControl:
         Of the rack, to be tried at first; what finishes and roughs reliefs if not given.
     cusps : sequence of float
         Heights to be tried [mm].
+    most : int
+        Ways to be computed fully at most, spread evenly over the time [-].
     """
 
     def __init__(
         self, carving: CarvingControl, cutters: Sequence[str] | None = None,
-        cusps: Sequence[float] = (0.01, 0.02, 0.04, 0.08),
+        cusps: Sequence[float] = (0.01, 0.02, 0.04, 0.08), most: int = 6,
     ) -> None:  # fmt: skip
-        self.carving, self.cusps = carving, tuple(cusps)
+        self.carving, self.cusps, self.most = carving, tuple(cusps), most
         self.found: Choices | None = None
         self._art: tuple[Any, ...] = ()
         rack = [c for c in carving.shop.cutters.values() if c.shape in ("square end", *ROUND)]
@@ -106,7 +108,7 @@ class CarvingChoicesControl:
                 c.surface, [shop.cutter(k) for k in self.rack.value], shop.machine(c.machine.value),
                 shop.material(c.material.value), cusps_wanted=self.cusps, direction=c.direction.value,
                 outside=c._outside, learned=shop.learned, sanding_per_area=shop.rates.minutes["sanding_per_area"],
-                progress=self._tell,
+                most=self.most, progress=self._tell,
             )  # fmt: skip
             self._art = self._asked_for()
             self.said.value = ""
