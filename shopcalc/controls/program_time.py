@@ -32,6 +32,7 @@ from shopcalc.gcode import Program, read_program
 from shopcalc.machines import Axis, Controller, Machine
 from shopcalc.motion import CAUSES, MotionTime, machine_time
 from shopcalc.moves import Kind, from_lists
+from shopcalc.program_times import PROGRAM_ENDINGS
 from shopcalc.units import System, write
 
 if TYPE_CHECKING:
@@ -491,10 +492,6 @@ def program_time(
     chosen = shop.machine(machine) if machine else next(iter(shop.machines.values()))
     files = sorted(p for p in (folder or shop.folder / "programs").iterdir() if p.suffix.lower() in PROGRAM_ENDINGS)
     return ProgramTimeControl(shop, chosen, files, system)
-
-
-#: Endings under which shops keep program text (common practice, no source).
-PROGRAM_ENDINGS = frozenset({".nc", ".ngc", ".tap", ".gcode", ".cnc"})
 
 
 def straight_move_seconds(

@@ -1,4 +1,5 @@
-"""Times of an archive and of one program of ten million blocks; ratios in one run (python -m pytest -m benchmark -s).
+"""Times of an archive and of one program of ten million blocks; ratios in one run
+(python -m pytest -n 0 -m benchmark -s).
 
 The same file is also read by a regular expression per line, by a fast reader of plain columns of numbers, and summed up
 byte by byte, which no reader can beat.

@@ -1,4 +1,4 @@
-"""How fast moves are timed, as a whole and as a stream, and what it takes (python -m pytest -m benchmark -s).
+"""How fast moves are timed, as a whole and as a stream, and what it takes (python -m pytest -n 0 -m benchmark -s).
 
 The lengths of the same moves by numpy, one pass of differences and square roots, are the measure beside it.
 """

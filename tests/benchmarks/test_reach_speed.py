@@ -1,4 +1,4 @@
-"""Speed and memory of reach and detail (python -m pytest -m benchmark -s); full grey morphology in the same run."""
+"""Speed and memory of reach and detail (python -m pytest -n 0 -m benchmark -s); beside full morphology."""
 
 import math
 import re

@@ -1,4 +1,4 @@
-"""How fast program text is read, by the shape of its lines; ratios in one run (python -m pytest -m benchmark -s).
+"""How fast program text is read, by the shape of its lines; ratios in one run (python -m pytest -n 0 -m benchmark -s).
 
 The plain sum of a file's bytes is what no reader can beat; a regular expression per line is what one would write first;
 ``pandas.read_csv`` of the same numbers is a fast reader of a text that needs no care. All times are processor seconds,

@@ -1,4 +1,4 @@
-"""How fast a relief's paths are made and timed, and what memory it takes (python -m pytest -m benchmark -s).
+"""How fast a relief's paths are made and timed, and what memory it takes (python -m pytest -n 0 -m benchmark -s).
 
 A map of 2000 x 2000 pixels of 0.1 mm, a ball of 6 mm, lines 0.3 mm apart: 668 lines. A fresh process each, after
 one that compiles: the seconds are those of a person's second carving of the day.

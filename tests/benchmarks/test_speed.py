@@ -1,4 +1,4 @@
-"""Speed and memory on a million short blocks; ratios in one run. Run by hand: python -m pytest -m benchmark -s"""
+"""Speed and memory on a million short blocks; ratios in one run. Run by hand: python -m pytest -n 0 -m benchmark -s"""
 
 import re
 import subprocess

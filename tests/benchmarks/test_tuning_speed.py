@@ -1,4 +1,4 @@
-"""Speed of limits and tuning. Run by hand: python -m pytest -m benchmark -s"""
+"""Speed of limits and tuning. Run by hand: python -m pytest -n 0 -m benchmark -s"""
 
 import time
 

@@ -1,6 +1,6 @@
 """Programs broken in every way that files get broken: each is read or refused with its place, quickly.
 
-A small share runs with the other tests; ``python -m pytest -m benchmark -s tests/properties/test_gcode_fuzz.py`` runs
+A share runs with the other tests; ``python -m pytest -n 0 -m benchmark -s tests/properties/test_gcode_fuzz.py`` runs
 100 000 and says what came of them.
 """
 

@@ -20,7 +20,7 @@ from shopcalc.motion import machine_time
 from shopcalc.moves import PLANE_AXES, Kind, from_lists
 
 GRID = 3e-3  # what the grid costs toppra on curves, always on the slow side (1e-3 seen on a circle of 401 steps)
-#: Cases a family: some in the ordinary run, all of them by hand (python -m pytest -m benchmark).
+#: Cases a family: some in the ordinary run, all of them by hand (python -m pytest -n 0 -m benchmark).
 FEW_OR_MANY = pytest.mark.parametrize("cases", [pytest.param(24), pytest.param(250, marks=pytest.mark.benchmark)])
 
 
