@@ -141,11 +141,11 @@ def test_what_a_reloaded_page_is_given_is_the_place_looked_at(timing):
 
 
 def test_savings_are_those_of_the_public_function_and_follow_the_limits(shop, timing):
-    from shopcalc.gains import savings
+    from shopcalc.gains import examine
 
     control = SavingsControl(timing)
     control.program.value = "heron-edge.nc"
-    best = savings(timing.programs["heron-edge.nc"].moves, timing.present_machine())[0]
+    best = examine(timing.programs["heron-edge.nc"].moves, timing.present_machine()).savings[0]
     assert best.name in control.answer.value
     assert max(v for bar in control.figure.data for v in bar.x) == pytest.approx(best.seconds_saved)
     before = control.findings.seconds

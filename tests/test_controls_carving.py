@@ -165,7 +165,7 @@ def test_a_shop_without_artwork_is_no_crash(shop, tmp_path):
 
 def test_light_comes_from_the_upper_left():
     def bright(x, y):
-        return pictures.shaded(sampled(lambda u, v: x * u + y * v, 20.0, 20.0, pixel=0.5)).mean()
+        return pictures.in_wood(sampled(lambda u, v: x * u + y * v, 20.0, 20.0, pixel=0.5)).mean()
 
     level = bright(0.0, 0.0)
     assert bright(0.5, 0.0) > level > bright(-0.5, 0.0)  # rises to the right: faces left
@@ -175,7 +175,7 @@ def test_light_comes_from_the_upper_left():
 
 def test_the_first_row_of_an_image_is_the_highest_y():
     up = sampled(lambda x, y: np.where(y > 15, 0.0, -1.0) + 0 * x, 20.0, 20.0, pixel=0.5)
-    image = pictures.shaded(up).mean(axis=(1, 2))
+    image = pictures.in_wood(up).mean(axis=(1, 2))
     assert image[2] > image[-3]
 
 

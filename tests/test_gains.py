@@ -8,7 +8,7 @@ import pytest
 from motion_cases import machine
 
 from shopcalc.errors import InputError
-from shopcalc.gains import drop_levels, examine, fit, lower_clearance, rapid_in_air, reorder, savings
+from shopcalc.gains import drop_levels, examine, fit, lower_clearance, rapid_in_air, reorder
 from shopcalc.gcode import read_text, write_program
 from shopcalc.motion import machine_time
 from shopcalc.moves import PLANE_AXES, Kind, Stop, from_lists, join
@@ -106,7 +106,7 @@ def test_nothing_is_joined_across_another_feed_speed_cutter_or_exact_stop():
 def test_chords_as_arcs_save_what_the_block_rate_costs():
     """A thousand chords at 100 a second take 10 s; as arcs only length over feed and two ramps are left."""
     slow = replace(ROUTER, controller=replace(ROUTER.controller, blocks_per_second=100.0))
-    best = savings(chords(), slow)
+    best = examine(chords(), slow).savings
     arcs = next(s for s in best if "arcs" in s.name)
     assert arcs.seconds_before == pytest.approx(10, rel=0.01)
     assert arcs.seconds_after == pytest.approx(2 * math.pi * 50 / 50 + 50 / 800, rel=0.02)
@@ -267,7 +267,7 @@ def test_paths_that_do_not_repeat_are_left_alone():
 def test_the_feed_beyond_which_nothing_is_gained_is_the_axis_limit():
     """One long line: length / axis speed is the end of it, whatever the program asks."""
     moves = from_lists([(0, 0, 0), (3000, 0, 0)], [Kind.LINE], feed=9000)
-    found = {s.name: s for s in savings(moves, ROUTER)}
+    found = {s.name: s for s in examine(moves, ROUTER).savings}
     limit = found["feed as high as this program can use"]
     assert limit.moves.feed[0] == pytest.approx(18_000, rel=0.03)
     assert limit.seconds_after == pytest.approx(
@@ -290,7 +290,7 @@ def test_a_feed_that_corners_hold_back_is_no_help_and_said_so():
 def test_feeds_are_raised_for_each_cutter_alone():
     one = from_lists([(0, 0, 0), (500, 0, 0)], [Kind.LINE], feed=3000, cutter=1, labels={1: "SQ12"})
     two = from_lists([(500, 0, 0), (900, 0, 0)], [Kind.LINE], feed=2000, cutter=2)
-    found = {s.name: s for s in savings(join([one, two]), ROUTER)}
+    found = {s.name: s for s in examine(join([one, two]), ROUTER).savings}
     alone = found["feed 50 % higher with cutter 1 (SQ12)"]
     assert alone.moves.feed.tolist() == [4500, 2000]
     assert "feed 50 % higher with cutter 2" in found
@@ -391,9 +391,9 @@ def test_wood_that_is_cut_above_the_given_top_counts():
 ])  # fmt: skip
 def test_a_top_of_the_wood_that_cannot_be_meant_is_refused(top, said):
     moves = drilled([(0, 0), (50, 0), (90, 40)], height=40.0)
-    assert savings(moves, ROUTER, stock_top=0.0)
+    assert examine(moves, ROUTER, stock_top=0.0).savings
     with pytest.raises(InputError, match=said) as refused:
-        savings(moves, ROUTER, stock_top=top)
+        examine(moves, ROUTER, stock_top=top)
     assert refused.value.faults[0].field == "stock_top"
 
 

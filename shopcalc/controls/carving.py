@@ -467,7 +467,7 @@ class CarvingControl:
             )  # fmt: skip
             if art.map.depth < 1e-6:
                 raise _fault(f"{Path(self.artwork.value).name} is level", "there is nothing to carve: take another")
-            self._looked[key] = _Looked(art, smallest_detail(art.map), pictures.shaded(art.map), {}, {})
+            self._looked[key] = _Looked(art, smallest_detail(art.map), pictures.in_wood(art.map), {}, {})
             for old in list(self._looked)[:-6]:
                 del self._looked[old]
         return self._looked[key]
@@ -697,7 +697,7 @@ class CarvingControl:
         f = r.scheme.finishing
         left = r.left
         unit = "inches" if self.system == "inch" else "mm"
-        carved = pictures.shaded(surface.with_(surface.z + left.depth.z))
+        carved = pictures.in_wood(surface.with_(surface.z + left.depth.z))
         with self._silently():
             pictures.show(self.wanted_figure, looked.lit, shown, subtitle=f"{Path(self.artwork.value).name}")
             drawn = pictures.show_lines(self.reached_figure, shown, f.stepover, r.scheme.direction)

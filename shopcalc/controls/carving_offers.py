@@ -208,7 +208,7 @@ class CarvingChoicesControl:
                 continue
             r = offered[k].result
             p = c._price(r)
-            lit = pictures.shaded(surface.with_(surface.z + r.left.depth.z))
+            lit = pictures.in_wood(surface.with_(surface.z + r.left.depth.z))
             button.tooltip = button.description = f"take the {self._names()[k]} one"
             card.value = _card(
                 self._names()[k].capitalize(),
@@ -345,7 +345,7 @@ class BeforeArtworkControl:
                     self.kind.value, length=length, width=width, depth=depth, smallest_detail=finest,
                     pixel=max(length / 500, finest / 6),
                 )  # fmt: skip
-                lit = pictures.shaded(coarser(drawn, 400_000))
+                lit = pictures.in_wood(coarser(drawn, 400_000))
                 image = pictures.address(lit, extent(drawn), extent(drawn), WIDTH)
                 self._known[key] = (told, image)
             self._say("")

@@ -18,6 +18,7 @@ from shopcalc.moves import Floats
 from shopcalc.relief.finishing import LineDirection
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import direction_of, extent, lay_out
+from shopcalc.relief.picture import shaded
 from shopcalc.relief.reach import profile
 from shopcalc.units import System
 
@@ -27,8 +28,6 @@ Window = tuple[float, float, float, float]  # least x and y, greatest x and y [m
 _INK = "#222222"
 #: From shade to light, as oak looks under a lamp: brightness alone tells the shape.
 _WOOD = np.array([(34, 20, 10), (104, 66, 36), (186, 138, 88), (232, 196, 148), (255, 243, 222)], dtype=float)
-_LIGHT = np.array([-0.53, 0.53, 0.66])  # from the upper left
-_NEAR_SHADE = 2.5  # mm: places lower than what lies so near around them are darker, as in a room
 #: Depths at which a colour begins, in the shown unit, and the colours: one hue, the darker the more is left.
 STEPS: Mapping[System, tuple[float, ...]] = {
     "metric": (0.02, 0.05, 0.1, 0.2, 0.5, 1.0), "inch": (0.001, 0.002, 0.004, 0.008, 0.02, 0.04),
@@ -43,8 +42,8 @@ MARGIN = {"l": 6, "r": 6, "t": 48, "b": 62}
 # --- images -----------------------------------------------------------------------------------------------------------
 
 
-def shaded(surface: HeightMap) -> Pixels:
-    """A surface in light from the upper left.
+def in_wood(surface: HeightMap) -> Pixels:
+    """A surface in light from the upper left, in the colours of wood.
 
     Parameters
     ----------
@@ -54,22 +53,10 @@ def shaded(surface: HeightMap) -> Pixels:
     Returns
     -------
     (rows, columns, 3) uint8
-        Colours; the first row is the highest y. Geometry: the cosine of normal and light, and a little less of it in
-        hollows; nothing is exaggerated.
+        Colours; the first row is the highest y.
     """
-    from scipy.ndimage import gaussian_filter
-
-    z, pixel = surface.z, surface.pixel
-    rise = [np.gradient(z, pixel, axis=a) if z.shape[a] > 1 else np.zeros(z.shape) for a in (1, 0)]
-    light = (_LIGHT[2] - _LIGHT[0] * rise[0] - _LIGHT[1] * rise[1]) / np.sqrt(1 + rise[0] ** 2 + rise[1] ** 2)
-    light /= np.linalg.norm(_LIGHT)
-    hollow = np.clip((gaussian_filter(z, _NEAR_SHADE / pixel) - z) / (_NEAR_SHADE * 0.8), -0.25, 1.0)
-    high = (z - z.min()) / (float(np.ptp(z)) or 1.0)
-    bright = np.clip(0.05 + 0.78 * np.clip(light, 0.0, 1.0) + 0.16 * high - 0.3 * hollow, 0.0, 1.0)
-    at = bright * (len(_WOOD) - 1)
-    return np.stack([np.interp(at, np.arange(len(_WOOD)), _WOOD[:, k]) for k in range(3)], axis=-1)[::-1].astype(
-        np.uint8
-    )
+    at = shaded(surface) * (len(_WOOD) - 1)
+    return np.stack([np.interp(at, np.arange(len(_WOOD)), _WOOD[:, k]) for k in range(3)], axis=-1).astype(np.uint8)
 
 
 def detail(surface: HeightMap, left: HeightMap, system: System) -> Pixels:
@@ -88,7 +75,7 @@ def detail(surface: HeightMap, left: HeightMap, system: System) -> Pixels:
         Colours; the first row is the highest y.
     """
     per = 25.4 if system == "inch" else 1.0
-    grey = shaded(surface).mean(axis=-1, keepdims=True)
+    grey = in_wood(surface).mean(axis=-1, keepdims=True)
     ground = 255 - 0.16 * (255 - grey)
     colours = np.concatenate([[(0, 0, 0)], _HUES]).astype(float)
     which = np.digitize(left.z[::-1] / per, STEPS[system])
@@ -228,7 +215,7 @@ def show(figure: LiveFigure, pixels: Pixels, shown: Shown, *, subtitle: str = ""
     figure : LiveFigure
         From ``picture``.
     pixels : (rows, columns, 3) uint8
-        From ``shaded`` or ``detail``.
+        From ``in_wood`` or ``detail``.
     shown : Shown
         Window, section and places.
     subtitle : str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shopcalc.gains.findings import Findings, Saving, Tried, examine, savings
+from shopcalc.gains.findings import Findings, Saving, Tried, examine
 from shopcalc.gains.fitting import Fitted, fit
 from shopcalc.gains.heights import lower_clearance, rapid_in_air
 from shopcalc.gains.levels import drop_levels
@@ -19,5 +19,4 @@ __all__ = [
     "lower_clearance",
     "rapid_in_air",
     "reorder",
-    "savings",
 ]

@@ -143,60 +143,6 @@ class Findings:
         return table_for_people(rows or [], columns, "name" if rows else "")
 
 
-def savings(
-    moves: Moves,
-    machine: Machine,
-    *,
-    stock_top: float | None = None,
-    clearance: float = 5.0,
-    diameter: float | Mapping[int, float] = DIAMETER,
-    tolerances: Sequence[float] = TOLERANCES,
-    system: System = "metric",
-) -> list[Saving]:
-    """What could be saved in a program, most seconds first.
-
-    Parameters
-    ----------
-    moves : Moves
-        The program; every cut needs a feed.
-    machine : Machine
-        That runs it.
-    stock_top : float, optional
-        Height of the wood's top in the program's coordinates [mm].
-    clearance : float
-        How far above the top the cutter may go over the work [mm].
-    diameter : float or mapping
-        Of the cutter, or of each cutter number; cuts nearer than this keep their order [mm].
-    tolerances : sequence of float
-        Distances within which short lines are joined [mm].
-    system : {"metric", "inch"}
-        For the words.
-
-    Returns
-    -------
-    list of Saving
-
-    Raises
-    ------
-    InputError
-        As ``examine``.
-
-    Example
-    -------
-    >>> from shopcalc.machines import Axis
-    >>> from shopcalc.moves import Kind, from_lists
-    >>> m = from_lists([(0, 0, 0), (1000, 0, 0)], [Kind.LINE], feed=3000)
-    >>> axis = Axis(rapid=9000, feed=4500, acceleration=1000)
-    >>> [(s.name, round(s.seconds_saved, 1)) for s in savings(m, Machine(axes=(axis, axis, axis)))][0]
-    ('feed as high as this program can use', 6.6)
-    """
-    found = examine(
-        moves, machine, stock_top=stock_top, clearance=clearance, diameter=diameter, tolerances=tolerances,
-        system=system,
-    )  # fmt: skip
-    return list(found.savings)
-
-
 def examine(
     moves: Moves,
     machine: Machine,
@@ -244,6 +190,16 @@ def examine(
     -----
     No figure is estimated: each change is made on the moves, and the whole program timed again. Savings do not add up:
     a program that is faster in one way has less to gain in another; ``together`` says what the harmless ones give.
+
+    Example
+    -------
+    >>> from shopcalc.machines import Axis
+    >>> from shopcalc.moves import Kind, from_lists
+    >>> m = from_lists([(0, 0, 0), (1000, 0, 0)], [Kind.LINE], feed=3000)
+    >>> axis = Axis(rapid=9000, feed=4500, acceleration=1000)
+    >>> found = examine(m, Machine(axes=(axis, axis, axis)))
+    >>> [(s.name, round(s.seconds_saved, 1)) for s in found.savings][0]
+    ('feed as high as this program can use', 6.6)
     """
     _check(clearance, diameter, tolerances)
     _check_top(moves, stock_top)

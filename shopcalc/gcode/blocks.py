@@ -35,7 +35,7 @@ _M_GROUPS: dict[str, tuple[int, ...]] = {
     "M overrides": (48, 49),
 }
 _M_GROUP_OF: dict[float, str] = {code: group for group, codes in _M_GROUPS.items() for code in codes}
-_HARMLESS = {
+_HARMLESS = {  # words of single controls: common practice, no source
     5.1: "smoothing of short moves",
     8: "length offset off", 15: "polar off", 50: "scaling off", 67: "macro off", 69: "rotation off",
     97: "spindle in revolutions per minute", 187: "smoothing of corners",

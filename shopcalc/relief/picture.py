@@ -18,9 +18,11 @@ _SIDE = 420  # of one picture, in the drawing's units
 _SQUARES = 400_000
 _HUE = np.array([178.0, 58.0, 12.0])  # one dark orange, told from grey by anybody
 _INK = "#1d1d1b"
+_LIGHT = np.array([-0.53, 0.53, 0.66])  # from the upper left
+_NEAR_SHADE = 2.5  # mm: places lower than what lies so near around them are darker, as in a room
 
 
-def shaded(surface: HeightMap) -> NDArray[np.uint8]:
+def shaded(surface: HeightMap) -> Floats:
     """A surface in light from the upper left.
 
     Parameters
@@ -30,16 +32,23 @@ def shaded(surface: HeightMap) -> NDArray[np.uint8]:
 
     Returns
     -------
-    (rows, columns) uint8
-        Brightness; the first row is the highest y. Geometry: the cosine of normal and light [-].
+    (rows, columns) float
+        Brightness from 0 to 1; the first row is the highest y. Geometry: the cosine of normal and light, and a little
+        less of it in hollows; nothing is exaggerated [-].
     """
-    z = surface.z[::-1]
-    rows = np.gradient(z, surface.pixel, axis=0) if z.shape[0] > 1 else np.zeros(z.shape)
-    columns = np.gradient(z, surface.pixel, axis=1) if z.shape[1] > 1 else np.zeros(z.shape)
-    length = np.sqrt(1 + rows**2 + columns**2)
-    light = (0.5 * columns + 0.5 * rows + 0.7) / (length * np.sqrt(0.99))
-    span = float(np.ptp(z)) or 1.0
-    return np.asarray(255 * np.clip(0.85 * np.clip(light, 0, 1) + 0.15 * (z - z.min()) / span, 0, 1), dtype=np.uint8)
+    from scipy.ndimage import gaussian_filter
+
+    z, pixel = surface.z, surface.pixel
+    rise = [np.gradient(z, pixel, axis=a) if z.shape[a] > 1 else np.zeros(z.shape) for a in (1, 0)]
+    light = (_LIGHT[2] - _LIGHT[0] * rise[0] - _LIGHT[1] * rise[1]) / np.sqrt(1 + rise[0] ** 2 + rise[1] ** 2)
+    light /= np.linalg.norm(_LIGHT)
+    hollow = np.clip((gaussian_filter(z, _NEAR_SHADE / pixel) - z) / (_NEAR_SHADE * 0.8), -0.25, 1.0)
+    high = (z - z.min()) / (float(np.ptp(z)) or 1.0)
+    return np.asarray(np.clip(0.05 + 0.78 * np.clip(light, 0.0, 1.0) + 0.16 * high - 0.3 * hollow, 0.0, 1.0)[::-1])
+
+
+def _grey(surface: HeightMap) -> NDArray[np.uint8]:
+    return np.asarray(255 * shaded(surface), dtype=np.uint8)
 
 
 def carving_picture(surface: HeightMap, result: CarvingResult, system: System = "metric") -> str:
@@ -64,7 +73,7 @@ def carving_picture(surface: HeightMap, result: CarvingResult, system: System = 
     carved = small.with_(small.z + depth.z)
     most = max(result.left.greatest, 1e-9)
     share = np.clip(depth.z[::-1] / most, 0.0, 1.0) ** 0.5  # a little already shows
-    base = 0.25 * shaded(small)[:, :, None] + 0.75 * 255
+    base = 0.25 * _grey(small)[:, :, None] + 0.75 * 255
     tinted = np.asarray(base * (1 - share[:, :, None]) + _HUE * share[:, :, None], dtype=np.uint8)
     high = _SIDE * surface.width / surface.length
     left = result.left
@@ -82,7 +91,7 @@ def carving_picture(surface: HeightMap, result: CarvingResult, system: System = 
         f'font-family="sans-serif" font-size="14" fill="{_INK}" role="img" aria-label="{html.escape(below)}">',
         f'<rect width="{whole}" height="{tall:.1f}" fill="#ffffff"/>',
     ]
-    for k, (title, pixels) in enumerate(zip(titles, (shaded(small), shaded(carved), tinted), strict=True)):
+    for k, (title, pixels) in enumerate(zip(titles, (_grey(small), _grey(carved), tinted), strict=True)):
         x = gap + k * (_SIDE + gap)
         out.append(f'<text x="{x}" y="22">{html.escape(title)}</text>')
         out.append(
