@@ -2,66 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from decimal import Decimal
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationInfo, model_validator
+from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from shopcalc.errors import InputError
-from shopcalc.units import read, read_count, read_money
+from shopcalc.fields import (
+    Count,
+    CountOrNone,
+    Duration,
+    Elapsed,
+    Feed,
+    Flag,
+    Length,
+    LengthOrNone,
+    Money,
+    Name,
+    Record,
+    SpindleSpeed,
+    System,
+)
 
 
-def _attempt(call: Callable[[], Any]) -> Any:
-    """Turn a reader's refusal into one of pydantic, which collects them all; message and remedy travel along."""
-    try:
-        return call()
-    except InputError as e:
-        fault = e.faults[0]
-        raise PydanticCustomError("fault", "{message}", {"message": fault.message, "remedy": fault.remedy}) from None
-
-
-def _guarded(call: Callable[[Any], Any]) -> BeforeValidator:
-    return BeforeValidator(lambda value: _attempt(lambda: call(value)))
-
-
-def _money(value: Any, info: ValidationInfo) -> Decimal:
-    amount: Decimal = _attempt(lambda: read_money(value, (info.context or {}).get("currency", "USD")))
-    return amount
-
-
-def _quantity(name: str, **bounds: float) -> BeforeValidator:
-    return _guarded(lambda value: read(value, name, **bounds))
-
-
-def _counted(minimum: int, maximum: int) -> BeforeValidator:
-    return _guarded(lambda value: read_count(value, minimum=minimum, maximum=maximum))
-
-
-Length = Annotated[float, _quantity("length", above=0.0)]
-LengthOrNone = Annotated[float, _quantity("length", minimum=0.0)]
-Feed = Annotated[float, _quantity("feed", above=0.0)]
-SpindleSpeed = Annotated[float, _quantity("spindle_speed", above=0.0)]
-Duration = Annotated[float, _quantity("time", minimum=0.0)]
-Angle = Annotated[float, _quantity("angle", above=0.0, maximum=3.0)]
-Count = Annotated[int, _counted(1, 10_000)]
-CountOrNone = Annotated[int, _counted(0, 10_000)]
-Name = Annotated[str, Field(min_length=1, pattern=r"\S")]
-Flag = Annotated[bool, Strict()]
-
-Money = Annotated[Decimal, BeforeValidator(_money)]  # in the currency of the shop, given as context
-
-System = Literal["inch", "metric"]
-
-
-class _Record(BaseModel):
-    """Nothing unknown, nothing infinite, nothing changed afterwards."""
-
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
-
-
-class Operation(_Record):
+class Operation(Record):
     """What every operation says.
 
     Parameters
@@ -389,7 +352,7 @@ OPERATION_RECORDS: dict[str, type[Operation]] = {
 }  # fmt: skip
 
 
-class Part(_Record):
+class Part(Record):
     """A part of one finished piece.
 
     Parameters
@@ -433,7 +396,7 @@ class Part(_Record):
     note: str = ""
 
 
-class Program(_Record):
+class Program(Record):
     """A program of the job.
 
     Parameters
@@ -446,6 +409,8 @@ class Program(_Record):
         Program text, from the shop's folder.
     logged : float or None
         Machine time of one load by the clock [s].
+    after : tuple of str
+        Programs whose loads all come before those of this one.
     note : str
         For the operator.
     """
@@ -454,11 +419,12 @@ class Program(_Record):
     title: str = ""
     station: Literal["flat", "edge", "end"] = "flat"
     file: Name | None = None
-    logged: Annotated[float, _quantity("time", above=0.0)] | None = None
+    logged: Elapsed | None = None
+    after: tuple[Name, ...] = ()
     note: str = ""
 
 
-class Load(_Record):
+class Load(Record):
     """One part in one program.
 
     Parameters
@@ -474,7 +440,7 @@ class Load(_Record):
     count: Count
 
 
-class PhaseEntry(_Record):
+class PhaseEntry(Record):
     """What is said of a phase instead of the shop's standard minutes.
 
     Parameters
@@ -507,7 +473,7 @@ class PhaseEntry(_Record):
         return (self.hours or 0.0) + quantity * (self.hours_each or 0.0)
 
 
-class Hardware(_Record):
+class Hardware(Record):
     """Something bought.
 
     Parameters
@@ -528,7 +494,7 @@ class Hardware(_Record):
     fitted: Flag = True
 
 
-class Heading(_Record):
+class Heading(Record):
     """The job itself.
 
     Parameters
@@ -545,6 +511,8 @@ class Heading(_Record):
         For the whole job; None asks what the shop's margin says [currency].
     joints : int or None
         Joints to fit in one finished piece; None counts the tenons [-].
+    order : tuple of str
+        Every load once, as "program/part", in the order they are run; empty leaves the order to be found.
     note : str
         For people.
     """
@@ -555,10 +523,11 @@ class Heading(_Record):
     system: System = "inch"
     asked_price: Money | None = None
     joints: CountOrNone | None = None
+    order: tuple[Name, ...] = ()
     note: str = ""
 
 
-class JobFile(_Record):
+class JobFile(Record):
     """A whole job file.
 
     Parameters
