@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import graphlib
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
@@ -56,6 +57,8 @@ class Job:
         For the whole job [currency].
     joints : int
         To fit in one finished piece [-].
+    order : tuple of str
+        Every load as "program/part" in the order said in the file; empty where it says none.
     shop : Shop
         It was read for.
     note, file : str
@@ -76,6 +79,7 @@ class Job:
     asked_price: Decimal | None
     shop: Shop = field(repr=False, compare=False)
     joints: int = 0
+    order: tuple[str, ...] = ()
     note: str = ""
     file: str = ""
     warnings: tuple[str, ...] = ()
@@ -262,6 +266,8 @@ def _fault(error: Mapping[str, Any], data: Mapping[str, Any], file: str) -> Faul
         remedy = f"write it in quotation marks, e.g. {EXAMPLES.get(key, key + ' = ...')}"
     elif kind == "bool_type":
         message, remedy = f"{value!r} is not yes or no", "write true or false, without quotation marks"
+    elif key in ("after", "order"):
+        message, remedy = f"{_short(value)} is not a list of names", f'write {key} = ["...", "..."]'
     elif kind in ("tuple_type", "list_type"):
         message, remedy = f"{_short(value)} is not a list of tables", f"write [[{_dotted(place, bare=True)}]] for each"
     elif kind == "too_short":
@@ -382,6 +388,7 @@ def _references(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Faul
                 yield from _carving_references(operation, place, file, shop, unknown)
     yield from _unpriced(data, file, shop)
     yield from _load_faults(data, file, ids, unknown)
+    yield from _after_faults(data, file, ids["programs"], unknown)
     phases = data.get("phases")
     for key in phases if isinstance(phases, dict) else ():
         yield from unknown(f"phases.{key}", "phase", key, PHASES)
@@ -484,6 +491,7 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
             if (program, part.id) not in known:
                 loads.append(Load(program=program, part=part.id, count=part.quantity))
     heading = record.job
+    raise_all(_order_faults(heading.order, [f"{load.program}/{load.part}" for load in loads], file))
     job = Job(
         name=heading.name,
         machine=machine,
@@ -495,6 +503,7 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
         hardware=record.hardware,
         phases=record.phases,
         asked_price=heading.asked_price,
+        order=heading.order,
         shop=shop,
         note=heading.note,
         file=file,
@@ -502,6 +511,39 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
     tenons = sum(n for n, _ in job.done("tenon"))
     joints = tenons if heading.joints is None else heading.joints
     return replace(job, joints=joints, warnings=tuple(_oddities(job, shop)))
+
+
+def _order_faults(order: tuple[str, ...], loads: list[str], file: str) -> Iterator[Fault]:
+    """An order that is said names every load once and nothing else."""
+    for name, times in Counter(order).items():
+        if name not in loads:
+            message, remedy = f"there is no load '{name}' (program/part)", did_you_mean(name, loads)
+            yield Fault(message, remedy, file=file, field="job.order")
+        elif times > 1:
+            message = f"load '{name}' stands {times} times; its clampings are run one after another"
+            yield Fault(message, "keep one", file=file, field="job.order")
+    for name in loads if order else ():
+        if name not in order:
+            remedy = "add it, or leave 'order' out to have one found"
+            yield Fault(f"load '{name}' is missing in the order", remedy, file=file, field="job.order")
+
+
+def _after_faults(data: Mapping[str, Any], file: str, ids: list[str], unknown: Any) -> Iterator[Fault]:
+    """Programs that wait for one that does not exist, or for each other."""
+    waits: dict[str, list[str]] = {}
+    for i, program in _tables(data, "programs"):
+        before = program.get("after", [])
+        names = [n for n in before if isinstance(n, str)] if isinstance(before, list) else []
+        for name in names:
+            yield from unknown(f"programs[{i}].after", "program", name, ids)
+        waits.setdefault(str(program.get("id")), []).extend(n for n in names if n in ids)
+    try:
+        graphlib.TopologicalSorter(waits).prepare()
+    except graphlib.CycleError as e:
+        circle = list(reversed(e.args[1]))
+        message = "programs wait for each other: " + ", which is after ".join(f"'{n}'" for n in circle)
+        at = next(i for i, program in _tables(data, "programs") if program.get("id") == circle[0])
+        yield Fault(message, "take one 'after' out", file=file, field=f"programs[{at}].after")
 
 
 def _oddities(job: Job, shop: Shop) -> Iterator[str]:
