@@ -1,0 +1,466 @@
+"""Pieces laid out on boards and sheets: many quick packings, the best fillings of all of them recombined, and a bound."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+_UNITS = 100  # of the packer, per mm
+_MANY = 60.0  # seconds; the solver's stop, never reached by the sizes a shop meets
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One rectangle to cut.
+
+    Parameters
+    ----------
+    part : str
+        Id of the part it is for.
+    length, width : float
+        Along and across the grain [mm].
+    label : str
+        What people read on it.
+    """
+
+    part: str
+    length: float
+    width: float
+    label: str = ""
+
+    @property
+    def area(self) -> float:
+        """[mm2]."""
+        return self.length * self.width
+
+
+@dataclass(frozen=True)
+class Item:
+    """A board or sheet that pieces can be cut from.
+
+    Parameters
+    ----------
+    id : str
+        What people call it.
+    length, width : float
+        Along and across the grain [mm].
+    clear : tuple of (x, y, length, width)
+        Rectangles pieces may lie in, trims and defects taken off [mm].
+    count : int
+        How many of them can be had [-].
+    cost : float
+        What is made least: board feet, area or money of one.
+    """
+
+    id: str
+    length: float
+    width: float
+    clear: tuple[tuple[float, float, float, float], ...]
+    count: int = 1
+    cost: float = 1.0
+
+    @property
+    def area(self) -> float:
+        """[mm2]."""
+        return self.length * self.width
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A piece in its place.
+
+    Parameters
+    ----------
+    piece : int
+        Its number among the pieces, from 0.
+    x, y : float
+        Lower left corner, from the item's [mm].
+    length, width : float
+        As it lies, along x and y [mm].
+    turned : bool
+        Whether its grain lies across the item's.
+    """
+
+    piece: int
+    x: float
+    y: float
+    length: float
+    width: float
+    turned: bool = False
+
+
+@dataclass(frozen=True)
+class Filled:
+    """One board or sheet with what is cut from it.
+
+    Parameters
+    ----------
+    item : Item
+        Which.
+    laid : tuple of Laid
+        Without overlap, a kerf apart.
+    """
+
+    item: Item
+    laid: tuple[Laid, ...]
+
+    @property
+    def used_length(self) -> float:
+        """From the item's beginning to the end of its last piece [mm]."""
+        return max(p.x + p.length for p in self.laid)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Pieces laid out.
+
+    Parameters
+    ----------
+    pieces : tuple of Piece
+        All that were wanted.
+    filled : tuple of Filled
+        Boards or sheets used.
+    missing : tuple of int
+        Pieces that found no place: too large for every item, or nothing was left.
+    bound : float
+        No layout of the placed pieces on these items costs less.
+    kerf : float
+        [mm]
+    """
+
+    pieces: tuple[Piece, ...]
+    filled: tuple[Filled, ...]
+    missing: tuple[int, ...]
+    bound: float
+    kerf: float
+
+    @cached_property
+    def cost(self) -> float:
+        """Of the items used; what ``bound`` is a bound of."""
+        return sum(f.item.cost for f in self.filled)
+
+    @property
+    def net_area(self) -> float:
+        """Of the pieces placed [mm2]."""
+        return sum(self.pieces[p.piece].area for f in self.filled for p in f.laid)
+
+    @property
+    def bought_area(self) -> float:
+        """Of the items used, whole [mm2]."""
+        return sum(f.item.area for f in self.filled)
+
+    @property
+    def yield_(self) -> float:
+        """Net / bought [ratio]; NaN when nothing was bought."""
+        return self.net_area / self.bought_area if self.filled else float("nan")
+
+    @property
+    def waste(self) -> float:
+        """Bought / net - 1 [ratio]."""
+        return self.bought_area / self.net_area - 1 if self.filled else float("nan")
+
+
+#: A filling of one item: its type's number, and where each piece type lies (type, x, y, length, width, turned).
+_Spot = tuple[int, int, int, int, int, bool]
+
+
+@dataclass(frozen=True)
+class _Pattern:
+    item: int
+    spots: tuple[_Spot, ...]
+
+
+def lay_out(
+    pieces: Sequence[Piece],
+    items: Sequence[Item],
+    kerf: float,
+    *,
+    edge_to_edge: bool = True,
+    turnable: bool = False,
+    tries: int = 60,
+    seed: int = 1,
+) -> Layout:
+    """Lay pieces out on boards or sheets, at the least cost found.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        To be cut.
+    items : sequence of Item
+        To cut from.
+    kerf : float
+        Between neighbouring pieces [mm].
+    edge_to_edge : bool
+        Whether every cut must go through from edge to edge of what is cut, as a saw's do.
+    turnable : bool
+        Whether the grain may run across the item.
+    tries : int
+        Packings tried; more may find less waste [-].
+    seed : int
+        The same gives the same layout [-].
+
+    Returns
+    -------
+    Layout
+        Every piece once, in place or among the missing.
+
+    Notes
+    -----
+    Every try packs greedily (rectpack) by another rule and order; all fillings of single items ever seen are kept, and
+    an integer programme (HiGHS, through scipy) chooses the cheapest set of them that makes every piece.
+    """
+    if not pieces:
+        return Layout((), (), (), 0.0, kerf)
+    sizes = sorted({(p.length, p.width) for p in pieces}, reverse=True)
+    number = {size: k for k, size in enumerate(sizes)}
+    demand = Counter(number[p.length, p.width] for p in pieces)
+    packer = _Packer(sizes, items, kerf, edge_to_edge, turnable)
+    pool: dict[tuple[int, tuple[int, ...]], _Pattern] = {}
+    rng = random.Random(seed)
+    for filling in _tried(packer, demand, tries, rng):
+        key = filling.item, tuple(sorted(s[0] for s in filling.spots))
+        pool.setdefault(key, filling)
+    chosen = _recombine(list(pool.values()), items, demand, sizes)
+    filled, missing = _assign(chosen, items, pieces, number)
+    gone = set(missing)
+    placed = [p for k, p in enumerate(pieces) if k not in gone]
+    return Layout(tuple(pieces), filled, missing, bound(placed, items, kerf, turnable=turnable), kerf)
+
+
+class _Packer:
+    """Greedy packing in whole hundredths of a millimetre, each piece and room larger by a kerf."""
+
+    def __init__(
+        self, sizes: Sequence[tuple[float, float]], items: Sequence[Item], kerf: float, edge: bool, turnable: bool
+    ) -> None:
+        import rectpack  # loads quickly, but a command that prices by percentage needs none of it
+
+        self.kerf = _up(kerf)
+        self.sizes = [(_up(a) + self.kerf, _up(b) + self.kerf) for a, b in sizes]
+        self.items, self.turnable = items, turnable
+        guillotine = ("BssfSas", "BssfMinas", "BlsfLas", "BafMinas", "BssfLas", "BafLas")
+        names = [f"Guillotine{n}" for n in guillotine] if edge else ["MaxRectsBssf", "MaxRectsBl", "MaxRectsBaf"]
+        self.ways = [getattr(rectpack, n) for n in names]
+        self.bins = (rectpack.PackingBin.BFF, rectpack.PackingBin.BBF)
+        self.new = rectpack.newPacker
+
+    def rooms(self, item: int) -> Iterator[tuple[int, int, int, int]]:
+        for x, y, length, width in self.items[item].clear:
+            yield _up(x), _up(y), _down(x + length) - _up(x) + self.kerf, _down(y + width) - _up(y) + self.kerf
+
+    def fits(self, item: int) -> list[bool]:
+        rooms = [(length, width) for _, _, length, width in self.rooms(item)]
+        return [
+            any((a <= r and b <= s) or (self.turnable and b <= r and a <= s) for r, s in rooms) for a, b in self.sizes
+        ]
+
+    def pack(self, order: Sequence[int], copies: Sequence[int], way: int, best_bin: int) -> list[_Pattern]:
+        """Fillings of items (by their numbers) with piece types in this order."""
+        packer = self.new(
+            bin_algo=self.bins[best_bin], pack_algo=self.ways[way % len(self.ways)], sort_algo=list,
+            rotation=self.turnable,
+        )  # fmt: skip
+        rooms = [(c, i, *room) for c, i in enumerate(copies) for room in self.rooms(i)]
+        for k, (_, _, _, _, length, width) in enumerate(rooms):
+            packer.add_bin(length, width, bid=k)
+        for t in order:
+            packer.add_rect(*self.sizes[t], rid=t)
+        packer.pack()
+        spots: dict[int, list[_Spot]] = {}
+        for room in packer:
+            copy, _, x0, y0, _, _ = rooms[room.bid]
+            for r in room:
+                turned = (r.width, r.height) != self.sizes[r.rid]
+                size = (r.width - self.kerf, r.height - self.kerf)
+                spots.setdefault(copy, []).append((r.rid, x0 + r.x, y0 + r.y, *size, turned))
+        return [_Pattern(copies[c], tuple(s)) for c, s in spots.items()]
+
+
+def _up(value: float) -> int:
+    return math.ceil(value * _UNITS - 1e-6)
+
+
+def _down(value: float) -> int:
+    return math.floor(value * _UNITS + 1e-6)
+
+
+_ORDERS: tuple[Callable[[tuple[int, int]], Any], ...] = (
+    lambda s: s[0] * s[1],
+    lambda s: (s[1], s[0]),
+    lambda s: (s[0], s[1]),
+    lambda s: (max(s), min(s)),
+    lambda s: s[0] + s[1],
+)
+
+
+def _tried(packer: _Packer, demand: Counter[int], tries: int, rng: random.Random) -> Iterator[_Pattern]:
+    """Fillings: each item by itself, then all together, by all rules first and at random afterwards."""
+    items = range(len(packer.items))
+    fits = [packer.fits(i) for i in items]
+    alone = 2 if len(packer.items) > 12 else len(packer.ways)
+    for i in items:
+        mine = [t for t, n in demand.items() for _ in range(n) if fits[i][t]]
+        for k in range(alone if mine else 0):
+            key = _ORDERS[(i + k) % len(_ORDERS)]
+            yield from packer.pack(sorted(mine, key=lambda t: key(packer.sizes[t]), reverse=True), [i], k, 0)
+        for t in {t for t in mine}:
+            yield from packer.pack([t] * demand[t], [i], 0, 0)
+    wanted = sum(packer.sizes[t][0] * packer.sizes[t][1] * n for t, n in demand.items())
+    every = [t for t, n in demand.items() for _ in range(n) if any(f[t] for f in fits)]
+    for k in range(tries):
+        copies = _pile(packer, wanted, len(every), k, rng)
+        key = _ORDERS[k % len(_ORDERS)]
+        stray = 0.0 if k < 2 * len(_ORDERS) else rng.choice((0.05, 0.2, 0.5))
+        rank = {t: rng.uniform(1 - stray, 1 + stray) for t in demand}
+        order = sorted(every, key=lambda t: _scaled(key(packer.sizes[t]), rank[t]), reverse=True)
+        if stray and k % 3 == 0:
+            rng.shuffle(order)
+        yield from packer.pack(order, copies, k // len(_ORDERS) + k, (k // 2) % 2)
+
+
+def _scaled(key: Any, factor: float) -> Any:
+    return tuple(v * factor for v in key) if isinstance(key, tuple) else key * factor
+
+
+def _pile(packer: _Packer, wanted: int, most: int, k: int, rng: random.Random) -> list[int]:
+    """Items in the order they are reached for, enough of them, no more than there are."""
+    order = list(range(len(packer.items)))
+    if k % 4 == 0:
+        order.sort(key=lambda i: packer.items[i].cost, reverse=True)
+    elif k % 4 == 1:
+        order.sort(key=lambda i: packer.items[i].cost)
+    else:
+        rng.shuffle(order)
+    pile: list[int] = []
+    room = 0.0
+    for i in order:
+        item = packer.items[i]
+        each = sum(length * width for _, _, length, width in packer.rooms(i))
+        n = min(item.count, most, 1 + math.ceil(2.0 * max(wanted - room / 1.5, 0) / max(each, 1)))
+        pile += [i] * n
+        room += n * each
+        if room > 3.0 * wanted and k % 2:
+            break
+    return pile
+
+
+# --- the best of all fillings ----------------------------------------------------------------------------------------
+
+
+def _recombine(
+    pool: Sequence[_Pattern], items: Sequence[Item], demand: Counter[int], sizes: Sequence[tuple[float, float]]
+) -> list[_Pattern]:
+    """The cheapest fillings that make every piece; a piece that finds no place costs more than any board."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array, eye_array, hstack
+
+    types = sorted(demand)
+    row = {t: k for k, t in enumerate(types)}
+    made = np.zeros((len(types), len(pool)))
+    held = np.zeros((len(items), len(pool)))
+    for j, pattern in enumerate(pool):
+        held[pattern.item, j] = 1
+        for spot in pattern.spots:
+            made[row[spot[0]], j] += 1
+    need = np.array([demand[t] for t in types], float)
+    dear = 10 * max((i.cost for i in items), default=1.0)
+    lack = np.array([dear * (1 + sizes[t][0] * sizes[t][1] / max(a * b for a, b in sizes)) for t in types])
+    tie = np.array([1e-7 * len(p.spots) for p in pool]) * dear  # fewest pieces made twice
+    cost = np.concatenate([np.array([items[p.item].cost for p in pool]) + tie, lack])
+    top = np.concatenate([np.array([items[p.item].count for p in pool], float), need])
+    nothing = csr_array((len(items), len(types)))
+    limits = [
+        LinearConstraint(hstack([csr_array(made), eye_array(len(types))]).tocsr(), need, np.inf),
+        LinearConstraint(hstack([csr_array(held), nothing]).tocsr(), -np.inf, [float(i.count) for i in items]),
+    ]
+    options = {"mip_rel_gap": 1e-6, "node_limit": 400, "time_limit": _MANY}
+    found = milp(cost, integrality=np.ones(cost.size), bounds=Bounds(0, top), constraints=limits, options=options)
+    if found.x is None:
+        raise RuntimeError(f"no layout was found: {found.message}")
+    return [pool[j] for j, n in enumerate(np.round(found.x[: len(pool)]).astype(int)) for _ in range(n)]
+
+
+def _assign(
+    chosen: Sequence[_Pattern], items: Sequence[Item], pieces: Sequence[Piece], number: dict[tuple[float, float], int]
+) -> tuple[tuple[Filled, ...], tuple[int, ...]]:
+    """Each piece to one place of its size; places too many stay leftover, boards left empty are not bought."""
+    waiting: dict[int, list[int]] = {}
+    for k, p in enumerate(pieces):
+        waiting.setdefault(number[p.length, p.width], []).append(k)
+    filled = []
+    for pattern in sorted(chosen, key=lambda p: (p.item, -len(p.spots))):
+        laid = []
+        for t, x, y, _, _, turned in sorted(pattern.spots, key=lambda s: (s[1], s[2])):
+            if waiting.get(t):
+                k = waiting[t].pop(0)
+                size = (pieces[k].length, pieces[k].width)
+                length, width = size[::-1] if turned else size
+                laid.append(Laid(k, x / _UNITS, y / _UNITS, length, width, turned))
+        if laid:
+            filled.append(Filled(items[pattern.item], tuple(laid)))
+    return tuple(filled), tuple(sorted(k for rest in waiting.values() for k in rest))
+
+
+# --- how good it can be at all ---------------------------------------------------------------------------------------
+
+
+def bound(pieces: Sequence[Piece], items: Sequence[Item], kerf: float, *, turnable: bool = False) -> float:
+    """The least that any layout of these pieces can cost.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        All of which find a place.
+    items : sequence of Item
+        To cut from.
+    kerf : float
+        [mm]
+    turnable : bool
+        Whether pieces may be turned.
+
+    Returns
+    -------
+    float
+        In the unit of the items' cost.
+
+    Notes
+    -----
+    Each piece and each clear room is thought larger by a kerf to the right and above; then areas must suffice, for
+    pieces of at least each length (width) on rooms of at least that length (width) too; and pieces wider than half of
+    the widest room cannot lie side by side, so their lengths must suffice as well. The integer programme's own bound.
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    if not pieces:
+        return 0.0
+    size = np.array([(p.length, p.width) for p in pieces])
+    if turnable:
+        size = np.sort(size, axis=1)
+    rooms = [np.array([(r[2], r[3]) for r in i.clear]).reshape(-1, 2) for i in items]
+    if turnable:
+        rooms = [np.sort(r, axis=1) for r in rooms]
+    size, rooms = size + kerf, [r + kerf + 2e-2 for r in rooms]
+    rows, need = [], []
+    for axis in (0, 1):
+        for least in np.unique(size[:, axis]):
+            rows.append([float((r[r[:, axis] >= least].prod(axis=1)).sum()) for r in rooms])
+            need.append(float(size[size[:, axis] >= least].prod(axis=1).sum()))
+    if not turnable:
+        for axis in (0, 1):
+            half = max(float(r[:, axis].max(initial=0.0)) for r in rooms) / 2
+            rows.append([float(r[:, 1 - axis].sum()) for r in rooms])
+            need.append(float(size[size[:, axis] > half, 1 - axis].sum()))
+    cost = np.array([i.cost for i in items])
+    top = np.array([min(i.count, len(pieces)) for i in items], float)
+    fits = LinearConstraint(np.array(rows), np.array(need) * (1 - 1e-9), np.inf)
+    options = {"node_limit": 400, "time_limit": _MANY}
+    found = milp(cost, integrality=np.ones(cost.size), bounds=Bounds(0, top), constraints=fits, options=options)
+    least = getattr(found, "mip_dual_bound", None)
+    return max(float(least), 0.0) if least is not None and math.isfinite(least) else 0.0
