@@ -10,6 +10,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, TypeVar
 
+from shopcalc.crew import ALONE, People, Workday, read_people, read_workday
 from shopcalc.cutters import DIAMETER_RANGE, Cutter, read_cutters
 from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 from shopcalc.learned import Learned, read_learned
@@ -17,24 +18,14 @@ from shopcalc.machines import Machine, read_machine, read_machines
 from shopcalc.materials import GROUPS, Material, choose, read_materials
 from shopcalc.reading import FieldReader, load_toml
 from shopcalc.sources import KINDS
+from shopcalc.standard_times import DRIVERS as DRIVERS
+from shopcalc.standard_times import PHASES as PHASES
+from shopcalc.standard_times import standard_times
 from shopcalc.units import read, read_money
-
-PHASES: tuple[str, ...] = (
-    "design", "programming", "stock", "setup", "machining", "assembly", "finishing", "hardware", "delivery",
-)  # fmt: skip
 
 #: Kinds of operation, as jobs name them.
 OPERATIONS: tuple[str, ...] = (
     "face", "sink", "groove", "rebate", "cut out", "bore", "tenon", "mortise", "raise", "incise", "carve",
-)  # fmt: skip
-
-#: What the shop's standard times are counted by.
-DRIVERS: tuple[str, ...] = (
-    "measuring_per_job", "drawing_per_part", "programming_per_program", "proving_per_program",
-    "carving_design_per_job", "stock_per_part", "glue_up_per_blank", "find_cutter_per_program",
-    "measure_cutter_per_program", "load_per_load", "zero_per_load", "first_part_check_per_program",
-    "assembly_per_joint", "assembly_per_job", "sanding_per_area", "finishing_per_area", "hardware_per_piece",
-    "delivery_per_job",
 )  # fmt: skip
 
 
@@ -95,7 +86,8 @@ class Rates:
     materials : mapping
         Material id to (price, "board_foot" or "m**2").
     minutes : mapping
-        Driver of ``DRIVERS`` to the shop's standard time [s]; per area means per square metre.
+        Driver of ``DRIVERS`` to the shop's standard time [s]; per area means per square metre. What the shop does not
+        say is the package's (``standard_times``).
     attended : mapping
         Kind of ``OPERATIONS`` to the share of its machine time a person stands by [ratio].
     carving : (3,) float
@@ -106,6 +98,16 @@ class Rates:
         The same for the factor all phases of one job share: a bad week is bad for all of them [-].
     source, kind : str
         Where the figures come from and how sure they are.
+    learning : mapping
+        Driver to the share its time for a finished piece falls to at each doubling of like pieces [ratio].
+    coats : int
+        Of finish [-].
+    drying : float
+        Of each coat and of glue in a frame: time passed, not worked [s].
+    crew : tuple of People
+        Who works in the shop.
+    workday : Workday
+        When.
     """
 
     currency: str
@@ -124,6 +126,11 @@ class Rates:
     shared_spread: float
     source: str = ""
     kind: str = ""
+    learning: Mapping[str, float] = field(default_factory=lambda: {d: t.learning for d, t in standard_times().items()})
+    coats: int = 3
+    drying: float = 43200.0
+    crew: tuple[People, ...] = ALONE
+    workday: Workday = field(default_factory=Workday)
 
     def with_(self, **changes: Any) -> Rates:
         """The same rates with some fields changed."""
@@ -135,7 +142,7 @@ class Rates:
 _MACHINE = ("purchase", "salvage", "life", "interest", "hours_per_year", "power", "energy", "upkeep", "space")
 _SECTIONS = (
     "currency", "source", "kind", "machine", "people", "price", "waste", "materials", "minutes", "attended",
-    "carving", "spread",
+    "carving", "spread", "learning", "finish", "workday",
 )  # fmt: skip
 _SECONDS_PER_YEAR = 31_557_600.0  # 365.25 days, as the registry of units has it
 
@@ -172,6 +179,11 @@ class _RatesReader(FieldReader):
         value: float = self._at(table, where, 0.0, lambda v: read(v, "time", minimum=0.0))
         return value
 
+    def learned(self, table: Mapping[str, Any], where: str, default: float) -> float:
+        """A share from above a half to 1; below a half more pieces would take less time in all."""
+        value: float = self._at(table, where, default, lambda v: read(v, "ratio", above=0.5, maximum=1.0))
+        return value
+
     def money(self, table: Mapping[str, Any], where: str, per: str | None = None) -> Decimal:
         """An amount, or a price per unit; not negative."""
         value: Decimal = self._at(table, where, Decimal(0), lambda v: read_money(v, self.currency, per=per))
@@ -183,7 +195,7 @@ class _RatesReader(FieldReader):
 
 
 def read_rates(path: Path | str, materials: Mapping[str, Material]) -> Rates:
-    """Read the shop's rates from a TOML file; every section must be whole.
+    """Read the shop's rates from a TOML file; every section about money must be whole.
 
     Parameters
     ----------
@@ -212,10 +224,16 @@ def read_rates(path: Path | str, materials: Mapping[str, Material]) -> Rates:
         r.fault("currency", f"{currency!r} is not a currency", 'write its three letters, e.g. currency = "USD"')
     price = r.section(data, "price", ("margin", "finish", "glue", "sheet"))
     spread = r.section(data, "spread", (*PHASES, "shared"))
-    people = r.section(data, "people", PHASES)
+    who = r.table(data, "people")
+    plain = {k: v for k, v in who.items() if not isinstance(v, dict) or k in PHASES}
+    people = r.section({"people": plain} if "people" in data else {}, "people", PHASES)
     waste = r.section(data, "waste", GROUPS)
-    minutes = r.section(data, "minutes", DRIVERS)
+    minutes, learning, finish = (r.table(data, k) for k in ("minutes", "learning", "finish"))
+    r.known(minutes, DRIVERS, "minutes.")
+    r.known(learning, DRIVERS, "learning.")
+    r.known(finish, ("coats", "drying"), "finish.")
     attended = r.section(data, "attended", OPERATIONS)
+    usual = standard_times()
     rates = Rates(
         currency=r.currency,
         machine=_machine_cost(r, data),
@@ -226,13 +244,18 @@ def read_rates(path: Path | str, materials: Mapping[str, Material]) -> Rates:
         sheet=r.money(price, "price.sheet", "m**2"),
         waste={k: r.share(waste, f"waste.{k}", 3.0) for k in GROUPS},
         materials=_prices(r, r.table(data, "materials"), materials),
-        minutes={k: r.seconds(minutes, f"minutes.{k}") for k in DRIVERS},
+        minutes={k: r.seconds(minutes, f"minutes.{k}") if k in minutes else t.seconds for k, t in usual.items()},
         attended={k: r.share(attended, f"attended.{k}") for k in OPERATIONS},
         carving=_carving(r, data),
         spread={k: r.share(spread, f"spread.{k}", 2.0) for k in PHASES},
         shared_spread=r.share(spread, "spread.shared", 2.0),
         source=r.text(data, "source"),
         kind=r.choice(data, "kind", "", tuple(KINDS), ""),
+        learning={k: r.learned(learning, f"learning.{k}", t.learning) for k, t in usual.items()},
+        coats=r.count(finish, "coats", "finish.", 3),
+        drying=r.quantity(finish, "drying", "finish.", "time", 43200.0, zero=True),
+        crew=read_people(r, {k: v for k, v in who.items() if k not in PHASES}),
+        workday=read_workday(r, r.table(data, "workday")),
     )
     raise_all(r.faults)
     return rates

@@ -13,7 +13,8 @@ from shopcalc.cutting.tuning import tune
 from shopcalc.errors import InputError
 from shopcalc.gcode import write_program
 from shopcalc.jobs import estimate, open_job
-from shopcalc.jobs.hours import PHASE_DRIVERS, drivers, finish_area, purchases
+from shopcalc.jobs.counting import drivers, finish_area
+from shopcalc.jobs.hours import purchases
 from shopcalc.jobs.planning import operation_moves, plan_load, setting
 from shopcalc.jobs.reading import check_job
 from shopcalc.jobs.records import OPERATION_RECORDS
@@ -22,6 +23,7 @@ from shopcalc.paths.lettering import letter_lines, lettering_width
 from shopcalc.quote import as_text, price
 from shopcalc.shop import DRIVERS, OPERATIONS, PHASES, Shop
 from shopcalc.sources import practice
+from shopcalc.standard_times import PHASE_DRIVERS
 
 JOB = """
 [job]
@@ -322,12 +324,14 @@ def test_drivers_are_counted_by_hand(read):
     """Two boxes of four rails and a panel, one program, one part of two finished."""
     counts = drivers(read(JOB))
     assert counts["drawing_per_part"] == 2
-    assert counts["stock_per_part"] == 10
+    assert counts["select_per_board"] == counts["mark_per_piece"] == 10
+    assert counts["joint_per_board"] == 8  # sheets come planed
     assert counts["load_per_load"] == counts["zero_per_load"] == 8
-    assert counts["programming_per_program"] == 1
-    assert counts["hardware_per_piece"] == 4
+    assert counts["programming_per_program"] == counts["programming_per_groove"] == 1
+    assert counts["bore_per_fitting"] == counts["fit_per_fitting"] == 4
     assert counts["assembly_per_joint"] == counts["carving_design_per_job"] == 0
-    assert counts["assembly_per_job"] == counts["measuring_per_job"] == 1
+    assert counts["delivery_per_job"] == counts["measuring_per_job"] == 1
+    assert counts["assembly_per_piece"] == counts["pack_per_piece"] == 2
     inches = 2 * (20 * 2.5 + 20 * 0.875 + 2.5 * 0.875)
     assert finish_area(read(JOB)) == pytest.approx(8 * inches * 25.4**2 * 1e-6)
     assert set(counts) == set(DRIVERS)
@@ -338,7 +342,8 @@ def test_hours_are_drivers_times_standard_minutes(read, shop):
     e = estimate(job, shop)
     for phase in PHASES:
         if phase != "machining":
-            by_hand = sum(drivers(job)[d] * shop.rates.minutes[d] for d in PHASE_DRIVERS[phase]) / 3600
+            shares = {d: shop.rates.learning[d] for d in PHASE_DRIVERS[phase]}  # two pieces: one doubling
+            by_hand = sum(drivers(job)[d] * shop.rates.minutes[d] * share for d, share in shares.items()) / 3600
             assert e.hours[phase].planned == e.hours[phase].best == pytest.approx(by_hand)
     attended = sum(t.best * t.loads * shop.rates.attended["groove"] for t in e.programs) / 3600
     assert e.hours["machining"].best == pytest.approx(attended)
@@ -348,7 +353,7 @@ def test_hours_are_drivers_times_standard_minutes(read, shop):
 def test_twice_the_pieces_take_the_same_programming_and_twice_the_stock(read, shop):
     one, two = (estimate(replace(read(JOB), quantity=n), shop) for n in (1, 2))
     assert one.hours["programming"].best == two.hours["programming"].best
-    assert 2 * one.hours["stock"].best == pytest.approx(two.hours["stock"].best)
+    assert 2 * one.hours["stock"].best == pytest.approx(two.hours["stock"].best)  # nothing glued, so nothing learned
     assert 2 * one.machine_seconds == pytest.approx(two.machine_seconds)
 
 

@@ -16,6 +16,7 @@ from shopcalc.jobs import estimate, open_job
 from shopcalc.quote import as_html, as_text, hours_csv, machine_hour_rate, price
 from shopcalc.risk import sample, spread_of_mean
 from shopcalc.shop import PHASES, Shop
+from shopcalc.standard_times import PHASE_DRIVERS
 
 
 @pytest.fixture(scope="module")
@@ -196,7 +197,7 @@ def test_sanding_of_carved_surfaces_stands_in_the_carving_line(chest, shop):
     told = estimate(free, shop)
     assert told.carving_sanding > 0
     assert told.hours["finishing"].best == pytest.approx(
-        told.carving_sanding + told.finish_area * (shop.rates.minutes["sanding_per_area"] + 45 * 60) / 3600
+        told.carving_sanding + sum(told.drivers[d] * shop.rates.minutes[d] for d in PHASE_DRIVERS["finishing"]) / 3600
     )
     lines = {x.name: x for x in price(told, shop).lines}
     assert "sanding" in lines["carving"].how

@@ -1,5 +1,6 @@
 """A shop from one folder: demo, starter copies, and rates with every way they can be wrong."""
 
+import datetime
 import shutil
 from decimal import Decimal
 
@@ -9,6 +10,7 @@ from shopcalc.errors import InputError
 from shopcalc.machines import read_machine
 from shopcalc.materials import read_materials
 from shopcalc.shop import DRIVERS, OPERATIONS, PHASES, Shop, copy_starter, demo_folder, read_rates
+from shopcalc.standard_times import standard_times
 
 MATERIALS = read_materials()
 RATES = (demo_folder() / "rates.toml").read_text(encoding="utf-8")
@@ -65,6 +67,34 @@ def test_rates_in_house_units():
     assert rates.carving == pytest.approx((0.55 * 54000, 54000, 2.2 * 54000))
     assert all(isinstance(v, Decimal) for v in (rates.finish, rates.glue, rates.sheet, *rates.people.values()))
     assert rates.with_(margin=0.2).margin == 0.2
+
+
+def test_what_a_shop_does_not_say_of_its_work_is_the_packages(tmp_path):
+    path = tmp_path / "rates.toml"
+    head, _, rest = RATES.partition("[minutes]")
+    path.write_text(head + "[" + rest.partition("\n[")[2], encoding="utf-8")
+    rates = read_rates(path, MATERIALS)
+    assert rates.minutes == {d: t.seconds for d, t in standard_times().items()}
+    assert rates.learning == {d: t.learning for d, t in standard_times().items()}
+    assert (rates.coats, rates.drying, rates.workday.hours) == (3, 12 * 3600, 8 * 3600)
+    ((who,),) = (rates.crew,)
+    assert (who.count, who.may) == (1, frozenset(PHASES))
+
+
+def test_people_and_the_working_day_are_the_shops(tmp_path):
+    path = tmp_path / "rates.toml"
+    text = (
+        '[people.joiner]\ncount = 2\nmay = ["stock", "assembly"]\n[people.owner]\n[learning]\nload_per_load = "80 %"\n'
+        '[workday]\nhours = "7.5 h"\nstart = "7 h"\ndays = ["monday", "saturday"]\nclosed = ["2026-11-28"]\n'
+        '[finish]\ncoats = 2\ndrying = "90 min"\n'
+    )
+    path.write_text(RATES + text, encoding="utf-8")
+    rates = read_rates(path, MATERIALS)
+    assert [(k.name, k.count, len(k.may)) for k in rates.crew] == [("joiner", 2, 2), ("owner", 1, len(PHASES))]
+    assert rates.people == read_rates(demo_folder() / "rates.toml", MATERIALS).people
+    assert (rates.learning["load_per_load"], rates.coats, rates.drying) == (0.8, 2, 5400)
+    days = [datetime.date(2026, 11, d) for d in range(21, 31)]  # the 21st is a Saturday
+    assert [d.day for d in days if rates.workday.works(d)] == [21, 23, 30]
 
 
 def test_things_are_found_by_name_and_misspelt_ones_mended(tmp_path):
@@ -160,8 +190,24 @@ MATRIX = {
     "margin of the whole": (changed('"18 %"', '"100 %"'), "price.margin", "check"),
     "price per board foot of a sheet": (changed('"16 USD/m^2"', '"16 USD/board_foot"'), "materials.mdf", "m**2"),
     "unknown material": (changed("white-oak =", "wite-oak ="), "materials.wite-oak", "white-oak"),
-    "zero is allowed, less is not": (changed('"60 min"', '"-1 min"'), "minutes.measuring_per_job", "sign"),
-    "missing driver": (changed('load_per_load = "4 min"', ""), "minutes.load_per_load", "starter"),
+    "zero is allowed, less is not": (changed('"240 min"', '"-1 min"'), "minutes.carving_design_per_job", "sign"),
+    "misspelt driver": (changed("sanding_per_area", "sanding_per_are"), "minutes.sanding_per_are", "sanding_per_area"),
+    "learning that makes more take less": (
+        RATES + '[learning]\nload_per_load = "40 %"\n', "learning.load_per_load", "check"),
+    "learning of nothing known": (RATES + '[learning]\nload = "90 %"\n', "learning.load", "load_per_load"),
+    "no coat": (RATES + "[finish]\ncoats = 0\n", "finish.coats", "check the count"),
+    "drying without a unit": (RATES + "[finish]\ndrying = 12\n", "finish.drying", "min"),
+    "a day that is none": (RATES + '[workday]\nclosed = ["2026-02-30"]\n', "workday.closed", "2026-12-24"),
+    "a weekday that is none": (RATES + '[workday]\ndays = ["mondy"]\n', "workday.days.mondy", "monday"),
+    "no weekday": (RATES + "[workday]\ndays = []\n", "workday.days", "monday"),
+    "a day after midnight": (RATES + '[workday]\nstart = "20 h"\n', "workday.hours", "check start"),
+    "a day too long": (RATES + '[workday]\nhours = "25 h"\n', "workday.hours", "check"),
+    "people who do nothing known": (
+        RATES + '[people.joiner]\nmay = ["assembling"]\n', "people.joiner.may.assembling", "assembly"),
+    "a phase nobody may do": (RATES + '[people.joiner]\nmay = ["assembly"]\n', "people", "of somebody"),
+    "people without a list": (RATES + '[people.joiner]\nmay = "assembly"\n', "people.joiner.may", "assembly"),
+    "half a person": (RATES + "[people.joiner]\ncount = 1.5\n", "people.joiner.count", "without a unit"),
+    "people of a misspelt field": (RATES + "[people.joiner]\ncounts = 1\n", "people.joiner.counts", "count"),
     "unknown phase": (changed("design =", "designs ="), "people.designs", "design"),
     "attended more than always": (changed('tenon = "100 %"', 'tenon = "110 %"'), "attended.tenon", "check"),
     "spread below nothing": (changed('design = "35 %"', 'design = "-35 %"'), "spread.design", "sign"),
@@ -183,7 +229,7 @@ def test_a_wrong_rate_says_field_and_remedy(case, tmp_path):
     assert all(f.file == str(path) for f in found.values())
 
 
-@pytest.mark.parametrize("section", ["machine", "people", "price", "waste", "minutes", "attended", "carving", "spread"])
+@pytest.mark.parametrize("section", ["machine", "people", "price", "waste", "attended", "carving", "spread"])
 def test_a_missing_section_is_no_free_work(section, tmp_path):
     path = tmp_path / "rates.toml"
     head, _, rest = RATES.partition(f"[{section}]")

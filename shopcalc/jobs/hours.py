@@ -9,6 +9,7 @@ import numpy as np
 
 from shopcalc.errors import Fault, InputError, raise_all
 from shopcalc.gcode import read_program
+from shopcalc.jobs.counting import drivers, finish_area
 from shopcalc.jobs.planning import Plan, plan_load
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import Load, Program
@@ -16,28 +17,13 @@ from shopcalc.motion import machine_time
 from shopcalc.moves import Kind, Moves
 from shopcalc.risk import three_point
 from shopcalc.shop import PHASES, Rates, Shop
+from shopcalc.standard_times import PHASE_DRIVERS, average_share
 from shopcalc.stock import board_feet, nominal_thickness
 from shopcalc.units import write, write_time
 
 _TIMES = 0.25  # share of the planned time by which a program's may differ before it is pointed out
 _LEAD = 10.0  # mm by which the run-ins of two ways to cut the same may differ at least
 _DEPTH = 1.0  # mm by which depths may differ: what is cut through goes into the spoil board
-
-#: The phase each driver counts for; machining is the attended share of machine time instead.
-PHASE_DRIVERS: dict[str, tuple[str, ...]] = {
-    "design": ("measuring_per_job", "drawing_per_part", "carving_design_per_job"),
-    "programming": ("programming_per_program", "proving_per_program"),
-    "stock": ("stock_per_part", "glue_up_per_blank"),
-    "setup": (
-        "find_cutter_per_program", "measure_cutter_per_program", "load_per_load", "zero_per_load",
-        "first_part_check_per_program",
-    ),
-    "machining": (),
-    "assembly": ("assembly_per_job", "assembly_per_joint"),
-    "finishing": ("sanding_per_area", "finishing_per_area"),
-    "hardware": ("hardware_per_piece",),
-    "delivery": ("delivery_per_job",),
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -193,58 +179,6 @@ class Estimate:
         return sum(h.best for h in self.hours.values())
 
 
-def drivers(job: Job) -> dict[str, float]:
-    """What the standard minutes are multiplied by.
-
-    Parameters
-    ----------
-    job : Job
-        The job.
-
-    Returns
-    -------
-    dict
-        Every driver of ``shop.DRIVERS`` to its count for the whole job [-]; areas [m2].
-    """
-    programs, area, n = float(len(job.programs)), finish_area(job), job.quantity
-    return {
-        "measuring_per_job": 1.0,
-        "drawing_per_part": float(len(job.parts)),
-        "programming_per_program": programs,
-        "proving_per_program": programs,
-        "carving_design_per_job": float(any(True for _ in job.done("carve"))),
-        "stock_per_part": float(job.piece_count),
-        "glue_up_per_blank": float(n * sum(p.quantity for p in job.parts if p.glued)),
-        "find_cutter_per_program": programs,
-        "measure_cutter_per_program": programs,
-        "load_per_load": float(job.load_count),
-        "zero_per_load": float(job.load_count),
-        "first_part_check_per_program": programs,
-        "assembly_per_joint": float(n * job.joints),
-        "assembly_per_job": 1.0,
-        "sanding_per_area": area,
-        "finishing_per_area": area,
-        "hardware_per_piece": float(n * sum(h.quantity for h in job.hardware if h.fitted)),
-        "delivery_per_job": 1.0,
-    }
-
-
-def finish_area(job: Job) -> float:
-    """All faces and edges of the parts that get a finish, for the whole job [m2].
-
-    Parameters
-    ----------
-    job : Job
-        The job.
-    """
-    square_mm = sum(
-        p.quantity * 2 * (p.length * p.width + p.length * p.thickness + p.width * p.thickness)
-        for p in job.parts
-        if p.finished
-    )
-    return job.quantity * square_mm * 1e-6
-
-
 def purchases(job: Job, shop: Shop) -> tuple[Purchase, ...]:
     """Wood to buy: rough sizes, nominal thickness for sawn wood, and the shop's waste.
 
@@ -301,7 +235,7 @@ def estimate(job: Job, shop: Shop | None = None) -> Estimate:
         except InputError as e:
             faults += e.faults
     raise_all(dict.fromkeys(faults))
-    counts = drivers(job)
+    counts = drivers(job, shop)
     hours = {phase: _phase(phase, job, shop.rates, counts, times) for phase in PHASES}
     without = [t.program.id for t in times if t.programmed is None]
     if 0 < len(without) < len(times):
@@ -483,8 +417,9 @@ def _phase(phase: str, job: Job, rates: Rates, counts: Mapping[str, float], time
     else:
         mine = [d for d in PHASE_DRIVERS[phase] if counts[d]]
         carved = sum(t.sanding for t in times) if phase == "finishing" else 0.0
-        planned = best = sum(counts[d] * rates.minutes[d] for d in mine) / 3600 + carved
-        words = [_worked(d, counts[d], rates.minutes[d]) for d in mine]
+        shares = {d: average_share(rates.learning[d], job.quantity) for d in mine}
+        planned = best = sum(counts[d] * rates.minutes[d] * shares[d] for d in mine) / 3600 + carved
+        words = [_worked(d, counts[d], rates.minutes[d], shares[d]) for d in mine if rates.minutes[d]]
         words += [f"carved surfaces {60 * carved:.0f} min"] if carved else []
         working = " + ".join(words) or "nothing to do"
     logged = None
@@ -516,12 +451,13 @@ def _machining(times: list[ProgramTime]) -> tuple[float | None, float | None, fl
     return sum(hours("planned")), sum(programmed) if programmed else None, best, working
 
 
-def _worked(driver: str, count: float, seconds: float) -> str:
-    """What, how often, how long: "load 74 × 4 min"; "24 joints × 16 min" where the phase says what."""
-    name, per = driver.split("_per_")
+def _worked(driver: str, count: float, seconds: float, share: float) -> str:
+    """What, how often, how long: "load 74 × 4 min"; "24 joints × 3 min × 85 %" where the phase says what."""
+    name, per = driver.replace("cut_out", "cut out").split("_per_")
     amount = f"{count:.1f} m²" if per == "area" else f"{count:.0f}"
     if name in PHASES and per != "area":
         amount += f" {per}" if count == 1 else f" {per}s"
     else:
         amount = f"{name.replace('_', ' ')} {amount}"
-    return f"{amount} × {seconds / 60:g} min"
+    learned = f" × {100 * share:.0f} %" if share < 1 else ""
+    return f"{amount} × {seconds / 60:g} min{learned}"
