@@ -85,7 +85,7 @@ def test_every_carving_says_what_a_wrong_height_costs():
         v_grooves([[(0, 0), (9, 0)]], setting(v(90)), width=2),
         raise_letters([bar], setting(SQUARE, 3), depth=3, margin=5, chamfer=0.5, chamfering=setting(v(90))),
     ):
-        assert any("0.5 mm too deep makes every line 1.00 mm wider" in note for note in one.notes)
+        assert any("0.5 mm too deep makes every line 1 mm wider" in note for note in one.notes)
         assert any("no source" in note for note in one.notes)
 
 

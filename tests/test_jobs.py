@@ -490,7 +490,7 @@ def test_an_operation_that_cannot_be_done_is_placed_in_the_job_file(read, shop):
         ("raise", 'depth = "6 mm"', 'depth = "1 in"', "depth, 1 in"),
         ("raise", 'width = "20 mm"', 'width = "3 in"', "half the panel"),
         ("tenon", 'thickness = "9 mm"', 'thickness = "1 in"', "thickness"),
-        ("incise", "Reed", "Reeds, reeds, reeds, reeds, reeds", "does not fit"),
+        ("incise", "Reed", "Reeds" + 8 * ", reeds", "and does not fit on 20 in x 2 1/2 in"),
     ],
 )
 def test_an_operation_larger_than_its_part_is_refused(kind, old, new, says, read, shop):
@@ -546,7 +546,7 @@ OPERATION_TEXTS = {
     "tenon": 'cutter = "SQ12L"\nlength = "30 mm"\nwidth = "45 mm"\nthickness = "9 mm"\nstub = "9 mm"\nhaunch = "12 mm"',
     "mortise": 'cutter = "SQ6"\nlength = "45 mm"\nwidth = "9 mm"\ndepth = "20 mm"',
     "raise": 'cutter = "BALL12"\nwidth = "20 mm"\ndepth = "6 mm"',
-    "incise": 'cutter = "V60"\ntext = "Reed"\nheight = "20 mm"\ndepth = "2 mm"',
+    "incise": 'cutter = "V60"\ntext = "Reed"\nheight = "20 mm"\nstop_depth = "1 mm"',
     "carve": 'cutter = "TB3"\nlength = "100 mm"\nwidth = "50 mm"\ndepth = "6 mm"',
 }
 LOWEST = {
@@ -558,7 +558,7 @@ LOWEST = {
     "tenon": 30,
     "mortise": 20,
     "raise": 6,
-    "incise": 2,
+    "incise": 1,
 }
 
 

@@ -14,6 +14,7 @@ from shopcalc.cutting.grain import grain_vector
 from shopcalc.cutting.usual import FEED_STEP, down, usual_feed, usual_rpm
 from shopcalc.errors import Fault, InputError
 from shopcalc.jobs.carving import plan_carving
+from shopcalc.jobs.lettering import LetteringPlan, plan_incise
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import (
     Bore,
@@ -29,22 +30,20 @@ from shopcalc.jobs.records import (
     Raise,
     Rebate,
     Sink,
-    System,
     Tenon,
 )
 from shopcalc.machines import Machine, StationName
 from shopcalc.motion import machine_time
 from shopcalc.moves import Moves, from_lists
 from shopcalc.paths.clearing import face, sink
-from shopcalc.paths.contours import cut_out, groove_along, incise, raise_panel
+from shopcalc.paths.contours import cut_out, groove_along, raise_panel
 from shopcalc.paths.joinery import Tenon as TenonShape
 from shopcalc.paths.joinery import bore, groove, mortise, rebate, tenon
-from shopcalc.paths.lettering import letter_lines, lettering_width
 from shopcalc.paths.tracing import Cutting, arc, in_turn
 from shopcalc.paths.tracing import program as joined
 from shopcalc.shop import Shop
 from shopcalc.sources import practice
-from shopcalc.units import write
+from shopcalc.units import System, write
 
 _FLAT = ("square end", "surfacing", "compression")
 _CHORDS = 96  # of an arch; cutting out takes them for the arc they stand for
@@ -124,6 +123,16 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
                 seconds["carve"] = seconds.get("carve", 0.0) + mean
                 continue
             cutting = setting(operation, described, program.station, job.machine, shop)
+            if isinstance(operation, Incise):
+                lettered = _incise(operation, described, program.station, cutting, job, shop)
+                warnings += _speed_doubts(operation, described, cutting)
+                warnings += _own_doubts(operation, described, program.station, cutting, job, shop)
+                warnings += [f"part '{described.id}', incise: {note}" for note in lettered.notes]
+                done += lettered.operations
+                cutters += [c.cutter.id for c, _ in lettered.operations if c.cutter.id != operation.cutter]
+                took = sum(machine_time(moves, job.machine).total_s for _, moves in lettered.operations)
+                seconds["incise"] = seconds.get("incise", 0.0) + took
+                continue
             moves = operation_moves(operation, described, program.station, cutting)
         except InputError as e:
             faults += [
@@ -331,7 +340,7 @@ def operation_moves(operation: Operation, part: Part, station: StationName, cutt
     Parameters
     ----------
     operation : Operation
-        Any kind but carving.
+        Any kind but carving and incising.
     part : Part
         Whose sizes an operation takes where it says none.
     station : str
@@ -484,16 +493,17 @@ def _raise(o: Raise, part: Part, station: StationName, c: Cutting) -> Moves:
     )
 
 
-def _incise(o: Incise, part: Part, station: StationName, c: Cutting) -> Moves:
-    length, width = _surface(part, station)
-    x, y = (length - lettering_width(o.text, o.height)) / 2, (width - o.height) / 2
-    if x < 0 or y < 0:
-        refuse(f"'{o.text}' is {lettering_width(o.text, o.height):.4g} mm long and does not fit", "write it smaller")
-    lines = [[(a + x, b + y) for a, b in line] for line in letter_lines(o.text, o.height)]
-    return _each([0.0] * o.count, c, lambda _: incise(c, lines, depth=o.depth))
+def _incise(o: Incise, part: Part, station: StationName, c: Cutting, job: Job, shop: Shop) -> LetteringPlan:
+    height = {"flat": part.thickness, "edge": part.width, "end": part.length}[station]
+    clearing = None
+    if o.ground_cutter is not None:
+        fresh = {"cutter": o.ground_cutter, "rpm": None, "feed": None, "depth_per_pass": None}
+        clearing = setting(o.model_copy(update=fresh), part, station, job.machine, shop)
+    room = (*_surface(part, station), height)
+    return plan_incise(o, room, c, clearing, folder=shop.folder, system=job.system)
 
 
 _MAKERS: dict[type[Operation], Callable[[Any, Part, StationName, Cutting], Moves]] = {
     Face: _face, Sink: _sink, Groove: _groove, Rebate: _rebate, CutOut: _cut_out, Bore: _bore, Tenon: _tenon,
-    Mortise: _mortise, Raise: _raise, Incise: _incise,
+    Mortise: _mortise, Raise: _raise,
 }  # fmt: skip

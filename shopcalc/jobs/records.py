@@ -251,20 +251,69 @@ class Raise(Operation):
 
 
 class Incise(Operation):
-    """Incised lettering.
+    """Lettering and lines cut with a V as deep as they are wide, or letters that stand on a cleared ground.
 
     Parameters
     ----------
-    text : str
-        What is written.
-    height, depth : float
-        Of a capital, and of the tip [mm].
+    text, drawing : str or None
+        What is written, or an SVG or DXF file from the shop's folder: closed shapes are sunk, open lines grooved.
+    line : float or None
+        Length of a straight groove along the part; one as long as the part runs out at both ends [mm].
+    height : float or None
+        Of a capital; goes with a text [mm].
+    length : float or None
+        Of the drawing; None keeps its own size [mm].
+    width : float or None
+        Of lines, at the surface [mm].
+    stop_depth : float or None
+        Nothing is cut deeper; of the ground around raised letters [mm].
+    ground_cutter : str or None
+        Id of a cutter that clears the ground; None leaves a ground below ``stop_depth`` to the V.
+    raised : bool
+        Whether the letters stand.
+    chamfer, margin : float or None
+        Of raised letters: on their edges, and ground around them; None takes a light one, and one and a half diameters
+        of the ground cutter [mm].
+    ramp_out : float
+        Length over which the ends of lines rise; 0 leaves half cones [mm].
     """
 
     kind: Literal["incise"]
-    text: Name
-    height: Length
-    depth: Length
+    text: Name | None = None
+    drawing: Name | None = None
+    line: Length | None = None
+    height: Length | None = None
+    length: Length | None = None
+    width: Length | None = None
+    stop_depth: Length | None = None
+    ground_cutter: Name | None = None
+    raised: Flag = False
+    chamfer: LengthOrNone | None = None
+    margin: Length | None = None
+    ramp_out: LengthOrNone = 0.0
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Incise:
+        given = [name for name in ("text", "drawing", "line") if getattr(self, name) is not None]
+        lone = [
+            name for name, goes_with in (
+                ("height", self.text), ("length", self.drawing), ("width", self.drawing or self.line),
+                ("ramp_out", self.width), ("chamfer", self.raised), ("margin", self.raised),
+            ) if getattr(self, name) and not goes_with
+        ]  # fmt: skip
+        for wrong, message, remedy in (
+            (len(given) != 1, f"{' and '.join(given) or 'nothing'} is given to incise",
+             'give one of text = "...", drawing = "....svg" or line = "..."'),
+            (self.text and not self.height, "the height of a capital is missing", 'add e.g. height = "1 1/4 in"'),
+            (self.line and not self.width, "the width of the line is missing", 'add e.g. width = "1/8 in"'),
+            (self.raised and self.line, "a line cannot stand", "leave raised out"),
+            (self.raised and not (self.stop_depth and self.ground_cutter), "raised letters need a ground",
+             'add e.g. stop_depth = "1/8 in" and ground_cutter = "SQ3"'),
+            (lone, f"{', '.join(lone)}: says nothing here", "leave it out"),
+        ):  # fmt: skip
+            if wrong:
+                raise PydanticCustomError("fault", "{message}", {"message": message, "remedy": remedy})
+        return self
 
 
 class Carve(Operation):

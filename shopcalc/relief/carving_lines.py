@@ -21,10 +21,11 @@ from shopcalc.relief.grooves import v_grooves as v_grooves
 from shopcalc.relief.line_following import Pen, at_height, clipped, stretches
 from shopcalc.relief.medial import medial_axis
 from shopcalc.relief.outlines import Outline
-from shopcalc.relief.vee import BY_HAND, EMPTY, Vee, v_notes
+from shopcalc.relief.vee import BY_HAND, EMPTY, Vee, area_words, small, v_notes
 from shopcalc.relief.vee import Carved as Carved
 from shopcalc.relief.vee import groove_depth as groove_depth
 from shopcalc.relief.vee import height_error as height_error
+from shopcalc.units import System
 
 #: What carving takes as letters: outlines as read, or areas.
 Letters: TypeAlias = Sequence[Outline | Polygon | shapely.MultiPolygon]
@@ -41,6 +42,7 @@ def incise_letters(
     clearing: Cutting | None = None,
     cusp: float = 0.1,
     tolerance: float = 0.02,
+    system: System = "metric",
 ) -> Carved:
     """Sink letters, or any areas, with a V that goes as deep as they are wide.
 
@@ -58,6 +60,8 @@ def incise_letters(
         Greatest height of the ridges between the V's lines on a flat ground [mm].
     tolerance : float
         Of the lines the V follows; see ``medial_axis`` [mm].
+    system : {"metric", "inch"}
+        What the reader of its notes thinks in.
 
     Returns
     -------
@@ -96,12 +100,12 @@ def incise_letters(
     deepest = max((c.greatest(most) for c in cuts), default=0.0)
     if deepest <= 0:
         refuse(
-            f"nothing is wider than the tip's flat of {2 * v.flat:.3g} mm",
+            f"nothing is wider than the tip's flat of {small(2 * v.flat, system)}",
             "use a V with a finer tip or larger letters",
         )
     capped = shapely.union_all([c.flat for c in cuts])
     operations: list[tuple[Cutting, Moves]] = []
-    notes = v_notes(cutting.cutter, v.flat)
+    notes = v_notes(cutting.cutter, v.flat, system)
     if clearing is not None and not capped.is_empty:
         clearing.require_flat("clearing the ground of letters")
         done = []
@@ -125,8 +129,12 @@ def incise_letters(
     left = [area.difference(offset(offset(area, -v.flat), v.flat)) for area in letters] if v.flat > 0 else []
     if not capped.is_empty:
         notes.append(
-            f"{why} stops the V at {most:.3g} mm: {capped.area:.4g} mm2 get a flat ground"
-            + (f" with ridges up to {cusp:g} mm" if len(operations) == 1 else f", cleared with {_name(clearing)}")
+            f"{why} stops the V at {small(most, system)}: {area_words(capped.area, system)} get a flat ground"
+            + (
+                f" with ridges up to {small(cusp, system)}"
+                if len(operations) == 1
+                else f", cleared with {_name(clearing)}"
+            )
         )
     if v.flat > 0 and sum(p.area for p in left) > 0.05 * sum(p.area for p in letters):
         notes.append("strokes or serifs are narrower than the tip and stay uncut: use a finer tip or larger letters")
@@ -261,6 +269,7 @@ def raise_letters(
     area: Polygon | Sequence[Sequence[float]] | None = None,
     chamfer: float = 0.0,
     chamfering: Cutting | None = None,
+    system: System = "metric",
 ) -> Carved:
     """Leave letters standing: the ground around them is cleared, and their edges chamfered.
 
@@ -280,6 +289,8 @@ def raise_letters(
         Width of the chamfer, seen from above; 0 for none [mm].
     chamfering : Cutting, optional
         A V; needed for a chamfer.
+    system : {"metric", "inch"}
+        What the reader of its notes thinks in.
 
     Returns
     -------
@@ -322,11 +333,11 @@ def raise_letters(
     radius = float(effective_diameter(c, depth)) / 2
     done, reached = _clear_what_fits(cutting, ground, depth, radius)
     if done is None:
-        refuse(f"{c.id} fits nowhere beside the letters", f"use a cutter of less than {2 * radius:.3g} mm")
+        refuse(f"{c.id} fits nowhere beside the letters", f"use a cutter of less than {small(2 * radius, system)}")
     assert done is not None  # refused above
     left = _without_slivers(ground.difference(reached))
     operations = [(cutting, done)]
-    notes, deepest, chains = _ground_notes(c, depth, radius, ground, left), float(depth), 0
+    notes, deepest, chains = _ground_notes(c, depth, radius, ground, left, system), float(depth), 0
     unchamfered: BaseGeometry = EMPTY
     if chamfer:
         require_positive(chamfer=chamfer)
@@ -335,12 +346,13 @@ def raise_letters(
         assert chamfering is not None
         moves, tip, chains, unchamfered = _chamfer(chamfering, letters, whole, chamfer, depth)
         deepest = max(deepest, tip)
-        notes += v_notes(chamfering.cutter, 0.0)
+        notes += v_notes(chamfering.cutter, 0.0, system)
         if moves is not None:
             operations.append((chamfering, moves))
         if unchamfered.area > 0.01 * stands.length * chamfer:
             notes.append(
-                f"{unchamfered.area:.3g} mm2 of the chamfers stay uncut: inner corners, and gaps narrower than the V"
+                f"{area_words(unchamfered.area, system)} of the chamfers stay uncut: inner corners, and gaps narrower "
+                "than the V"
             )
     return Carved(tuple(operations), deepest, chains, EMPTY, "", left, radius, (*notes, BY_HAND), unchamfered)
 
@@ -350,8 +362,10 @@ def _without_slivers(area: BaseGeometry) -> BaseGeometry:
     return area.buffer(-1e-3).buffer(1e-3, join_style="mitre")
 
 
-def _ground_notes(c: Cutter, depth: float, radius: float, ground: BaseGeometry, left: BaseGeometry) -> list[str]:
-    notes = [f"inner corners of the ground keep a radius of {radius:.3g} mm"]
+def _ground_notes(
+    c: Cutter, depth: float, radius: float, ground: BaseGeometry, left: BaseGeometry, system: System
+) -> list[str]:
+    notes = [f"inner corners of the ground keep a radius of {small(radius, system)}"]
     gaps = []
     shut = 0
     reached = ground.difference(left)
@@ -366,8 +380,8 @@ def _ground_notes(c: Cutter, depth: float, radius: float, ground: BaseGeometry, 
     if gaps:
         at = max(gaps, key=lambda p: float(p.area)).representative_point()
         notes.append(
-            f"{len(gaps)} gap(s) are narrower than {c.id} ({2 * radius:.3g} mm) and stay uncut, "
-            f"the largest at {at.x:.4g}, {at.y:.4g}"
+            f"{len(gaps)} gap(s) are narrower than {c.id} ({small(2 * radius, system)}) and stay uncut, "
+            f"the largest at {small(at.x, system)}, {small(at.y, system)}"
         )
     if c.shape in ("core-box", "ball"):
         notes.append(f"{c.id} leaves a hollow at the foot of the letters and ridges on the ground")

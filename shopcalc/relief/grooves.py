@@ -17,7 +17,8 @@ from shopcalc.paths.runs import Leg, Point, Run, polyline
 from shopcalc.paths.tracing import Cutting, Tracer
 from shopcalc.relief.line_following import HOP
 from shopcalc.relief.outlines import Outline
-from shopcalc.relief.vee import BY_HAND, EMPTY, Carved, Vee, v_notes
+from shopcalc.relief.vee import BY_HAND, EMPTY, Carved, Vee, small, v_notes
+from shopcalc.units import System
 
 #: What grooves follow.
 GrooveLine: TypeAlias = Outline | Run | LineString | Sequence[Sequence[float]]
@@ -35,6 +36,7 @@ def v_grooves(
     stopped: bool = True,
     ramp_out: float = 0.0,
     sharp_corners: bool = True,
+    system: System = "metric",
 ) -> Carved:
     """Cut V grooves of one width along lines, curves and frames.
 
@@ -52,6 +54,8 @@ def v_grooves(
         Length over which stopped ends rise to the surface; 0 leaves half a cone at the end [mm].
     sharp_corners : bool
         Whether the tip rises into the outer corner of every bend, so that the mitre is cut to its point.
+    system : {"metric", "inch"}
+        What the reader of its notes thinks in.
 
     Returns
     -------
@@ -84,7 +88,10 @@ def v_grooves(
         require_positive(width=width)
         depth = round(float(v.depth(width / 2)), 12)
         if depth <= 0:
-            refuse(f"a groove of {width:g} mm is no wider than the tip's flat", "use a finer tip or a wider groove")
+            refuse(
+                f"a groove of {small(width, system)} is no wider than the tip's flat of {small(2 * v.flat, system)}",
+                "use a finer tip or a wider groove",
+            )
     assert depth is not None  # one of them is given
     require_positive(depth=depth)
     require_at_most("depth of the groove", depth, f"what {why} allows", most, "use a larger V or a smaller groove")
@@ -97,22 +104,24 @@ def v_grooves(
     corners = 0
     for run in runs:
         if not run.closed and ramp_out and run.length < 2 * ramp_out:
-            refuse(f"a groove of {run.length:.4g} mm is shorter than its two ramps", "shorten ramp_out")
+            refuse(f"a groove of {small(run.length, system)} is shorter than its two ramps", "shorten ramp_out")
         t, found = _groove(t, cutting, v, run, levels, stopped, ramp_out, sharp_corners)
         corners += found
     assert t is not None  # there is at least one line
     wanted, reached = _groove_areas(runs, half, v.flat, sharp_corners)
-    notes = v_notes(cutting.cutter, v.flat)
+    notes = v_notes(cutting.cutter, v.flat, system)
     open_lines = [r for r in runs if not r.closed]
     if open_lines and stopped:
         notes.append(
-            f"stopped ends rise to the surface over {ramp_out:g} mm and taper to the tip" if ramp_out else
-            f"stopped ends are half cones that reach {half:.3g} mm beyond the line's end"
+            f"stopped ends rise to the surface over {small(ramp_out, system)} and taper to the tip" if ramp_out else
+            f"stopped ends are half cones that reach {small(half, system)} beyond the line's end"
         )  # fmt: skip
     elif open_lines:
         beyond = cutting.radius + cutting.lead
-        notes.append(f"the cutter runs {beyond:.3g} mm beyond both ends: clamps stay clear of them, and the edge where "
-                     "it leaves is backed up against breaking out (common practice, no source)")  # fmt: skip
+        notes.append(
+            f"the cutter runs {small(beyond, system)} beyond both ends: clamps stay clear of them, and the edge where "
+            "it leaves is backed up against breaking out (common practice, no source)"
+        )
     crossings = _crossings(runs)
     if crossings:
         notes.append(f"{crossings} crossing(s): cut the grooves across the grain first, so that short grain at the "

@@ -13,6 +13,7 @@ from shopcalc.cutters import Cutter
 from shopcalc.cutting.engagement import refuse
 from shopcalc.moves import Moves
 from shopcalc.paths.tracing import Cutting, program
+from shopcalc.units import System
 
 EMPTY = Polygon()
 
@@ -167,7 +168,11 @@ class Vee:
         return float(most), why
 
 
-def v_notes(cutter: Cutter, flat: float) -> list[str]:
+#: Error of the height that is told with every V, by what the reader thinks in [mm].
+TOLD_ERROR: dict[System, float] = {"metric": 0.5, "inch": 0.508}
+
+
+def v_notes(cutter: Cutter, flat: float, system: System = "metric") -> list[str]:
     """What the operator of a V should know.
 
     Parameters
@@ -176,18 +181,55 @@ def v_notes(cutter: Cutter, flat: float) -> list[str]:
         A V.
     flat : float
         Half the tip's flat where it counts, else 0 [mm].
+    system : {"metric", "inch"}
+        What the reader thinks in.
     """
-    wider = height_error(cutter, 0.5)
+    error = TOLD_ERROR[system]
     out = [
-        f"find the surface first, where it is carved: 0.5 mm too deep makes every line {wider:.2f} mm wider",
+        f"find the surface first, where it is carved: {small(error, system)} too deep makes every line "
+        f"{small(height_error(cutter, error), system)} wider",
         "a tip that runs out makes lines wider by twice its run-out: clean the collet, and measure a line cut in waste",
     ]
     if flat > 0:
         out.append(
-            f"the tip's flat of {2 * flat:.3g} mm leaves inside corners with a radius of {flat:.3g} mm at the surface, "
-            f"and cuts nothing narrower than itself"
+            f"the tip's flat of {small(2 * flat, system)} leaves inside corners with a radius of {small(flat, system)} "
+            f"at the surface, and cuts nothing narrower than itself"
         )
     return out
+
+
+def small(value: float, system: System) -> str:
+    """A small length for people: thousandths of an inch, or three digits of millimetres.
+
+    Parameters
+    ----------
+    value : float
+        [mm].
+    system : {"metric", "inch"}
+        What the reader thinks in.
+
+    Example
+    -------
+    >>> small(0.5774, "metric"), small(0.5774, "inch")
+    ('0.577 mm', '0.0227 in')
+    """
+    if system == "metric":
+        return f"{value:.3g} mm"
+    inches = value / 25.4
+    return f"{inches:.3g} in" if inches >= 0.1 else f"{float(f'{inches:.4f}'):g} in"
+
+
+def area_words(value: float, system: System) -> str:
+    """An area for people.
+
+    Parameters
+    ----------
+    value : float
+        [mm2].
+    system : {"metric", "inch"}
+        What the reader thinks in.
+    """
+    return f"{value:.3g} mm2" if system == "metric" else f"{value / 645.16:.2g} in2"
 
 
 BY_HAND = (
