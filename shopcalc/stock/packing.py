@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 _UNITS = 100  # of the packer, per mm
+_POOL, _TRIES_KEPT = 300, 4  # fillings given to the solver; whole tries among them
 _MANY = 60.0  # seconds; the solver's stop, never reached by the sizes a shop meets
 
 
@@ -184,7 +185,7 @@ def lay_out(
     *,
     edge_to_edge: bool = True,
     turnable: bool = False,
-    tries: int = 60,
+    tries: int = 240,
     seed: int = 1,
 ) -> Layout:
     """Lay pieces out on boards or sheets, at the least cost found.
@@ -222,12 +223,8 @@ def lay_out(
     number = {size: k for k, size in enumerate(sizes)}
     demand = Counter(number[p.length, p.width] for p in pieces)
     packer = _Packer(sizes, items, kerf, edge_to_edge, turnable)
-    pool: dict[tuple[int, tuple[int, ...]], _Pattern] = {}
-    rng = random.Random(seed)
-    for filling in _tried(packer, demand, tries, rng):
-        key = filling.item, tuple(sorted(s[0] for s in filling.spots))
-        pool.setdefault(key, filling)
-    chosen = _recombine(list(pool.values()), items, demand, sizes)
+    pool = _best(_tried(packer, demand, tries, random.Random(seed)), items, sizes)
+    chosen = _recombine(pool, items, demand, sizes) if pool else []
     filled, missing = _assign(chosen, items, pieces, number)
     gone = set(missing)
     placed = [p for k, p in enumerate(pieces) if k not in gone]
@@ -300,7 +297,26 @@ _ORDERS: tuple[Callable[[tuple[int, int]], Any], ...] = (
 )
 
 
-def _tried(packer: _Packer, demand: Counter[int], tries: int, rng: random.Random) -> Iterator[_Pattern]:
+def _best(
+    tried: Iterator[list[_Pattern]], items: Sequence[Item], sizes: Sequence[tuple[float, float]]
+) -> list[_Pattern]:
+    """Of all fillings those of the best tries, and the fullest of the others: as many as the solver takes quickly."""
+    pool: dict[tuple[int, tuple[int, ...]], _Pattern] = {}
+    area = [a * b for a, b in sizes]
+    rated: list[tuple[float, float, list[tuple[int, tuple[int, ...]]]]] = []
+    for fillings in tried:
+        keys = [(f.item, tuple(sorted(s[0] for s in f.spots))) for f in fillings]
+        pool.update((k, f) for k, f in zip(keys, fillings, strict=True) if k not in pool)
+        made = sum(area[t] for _, types in keys for t in types)
+        rated.append((-round(made), sum(items[i].cost for i, _ in keys), keys))
+    rated.sort(key=lambda r: (r[0], r[1]))
+    keep = dict.fromkeys(k for _, _, keys in rated[:_TRIES_KEPT] for k in keys)
+    fullest = sorted(pool, key=lambda k: sum(area[t] for t in k[1]) / items[k[0]].area, reverse=True)
+    keep.update(dict.fromkeys(fullest[: max(_POOL - len(keep), 0)]))
+    return [pool[k] for k in keep]
+
+
+def _tried(packer: _Packer, demand: Counter[int], tries: int, rng: random.Random) -> Iterator[list[_Pattern]]:
     """Fillings: each item by itself, then all together, by all rules first and at random afterwards."""
     items = range(len(packer.items))
     fits = [packer.fits(i) for i in items]
@@ -309,9 +325,9 @@ def _tried(packer: _Packer, demand: Counter[int], tries: int, rng: random.Random
         mine = [t for t, n in demand.items() for _ in range(n) if fits[i][t]]
         for k in range(alone if mine else 0):
             key = _ORDERS[(i + k) % len(_ORDERS)]
-            yield from packer.pack(sorted(mine, key=lambda t: key(packer.sizes[t]), reverse=True), [i], k, 0)
+            yield packer.pack(sorted(mine, key=lambda t: key(packer.sizes[t]), reverse=True), [i], k, 0)
         for t in {t for t in mine}:
-            yield from packer.pack([t] * demand[t], [i], 0, 0)
+            yield packer.pack([t] * demand[t], [i], 0, 0)
     wanted = sum(packer.sizes[t][0] * packer.sizes[t][1] * n for t, n in demand.items())
     every = [t for t, n in demand.items() for _ in range(n) if any(f[t] for f in fits)]
     for k in range(tries):
@@ -322,7 +338,7 @@ def _tried(packer: _Packer, demand: Counter[int], tries: int, rng: random.Random
         order = sorted(every, key=lambda t: _scaled(key(packer.sizes[t]), rank[t]), reverse=True)
         if stray and k % 3 == 0:
             rng.shuffle(order)
-        yield from packer.pack(order, copies, k // len(_ORDERS) + k, (k // 2) % 2)
+        yield packer.pack(order, copies, k // len(_ORDERS) + k, (k // 2) % 2)
 
 
 def _scaled(key: Any, factor: float) -> Any:
@@ -380,7 +396,7 @@ def _recombine(
         LinearConstraint(hstack([csr_array(made), eye_array(len(types))]).tocsr(), need, np.inf),
         LinearConstraint(hstack([csr_array(held), nothing]).tocsr(), -np.inf, [float(i.count) for i in items]),
     ]
-    options = {"mip_rel_gap": 1e-6, "node_limit": 400, "time_limit": _MANY}
+    options = {"mip_rel_gap": 2e-3, "node_limit": 20, "time_limit": _MANY}
     found = milp(cost, integrality=np.ones(cost.size), bounds=Bounds(0, top), constraints=limits, options=options)
     if found.x is None:
         raise RuntimeError(f"no layout was found: {found.message}")
@@ -460,7 +476,7 @@ def bound(pieces: Sequence[Piece], items: Sequence[Item], kerf: float, *, turnab
     cost = np.array([i.cost for i in items])
     top = np.array([min(i.count, len(pieces)) for i in items], float)
     fits = LinearConstraint(np.array(rows), np.array(need) * (1 - 1e-9), np.inf)
-    options = {"node_limit": 400, "time_limit": _MANY}
+    options = {"node_limit": 50, "time_limit": _MANY}
     found = milp(cost, integrality=np.ones(cost.size), bounds=Bounds(0, top), constraints=fits, options=options)
     least = getattr(found, "mip_dual_bound", None)
     return max(float(least), 0.0) if least is not None and math.isfinite(least) else 0.0

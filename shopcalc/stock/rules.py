@@ -48,6 +48,8 @@ class StockRules:
         Planed off each layer of a laminated blank [mm].
     spare_per : int
         One spare piece for so many alike; 0 for none [-].
+    test_length : float
+        Of a piece for test cuts, of the same section as its part [mm].
     resaw : bool
         Whether thin pieces are resawn out of thicker boards where that takes less wood.
     resaw_kerf, resaw_width : float
@@ -84,6 +86,7 @@ class StockRules:
     edge_loss: float = 0.0625 * _IN
     layer_extra: float = 0.0625 * _IN
     spare_per: int = 0
+    test_length: float = 12 * _IN
     resaw: bool = False
     resaw_kerf: float = 0.1875 * _IN
     resaw_width: float = 8 * _IN
@@ -100,7 +103,7 @@ class StockRules:
 _LENGTHS = (
     "kerf", "end_trim", "edge_trim", "sheet_trim", "sheet_kerf", "edge_loss", "layer_extra", "resaw_kerf",
 )  # fmt: skip
-_SIZES = ("sheet_length", "sheet_width", "strip_width", "resaw_width", "keep_length", "keep_width")
+_SIZES = ("sheet_length", "sheet_width", "strip_width", "resaw_width", "keep_length", "keep_width", "test_length")
 _FLAGS = ("layout", "tally", "sheets_by_part", "resaw")
 _RANGES = ("board_width", "board_length")
 _KEYS = (
