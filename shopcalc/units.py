@@ -251,6 +251,60 @@ def _with_unit(value: float, quantity: str) -> str:
     return " or ".join(f'"{value:g} {u}"' for u in units)
 
 
+_TEMPERATURE = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*(?:°|deg|degree|degrees)?\s*([CF])\s*$")
+
+
+def read_temperature(text: object) -> float:
+    """Read a temperature of the air.
+
+    Parameters
+    ----------
+    text : object
+        "20 degC", "68 °F"; anything but a text with its scale is refused.
+
+    Returns
+    -------
+    float
+        [°C].
+
+    Raises
+    ------
+    InputError
+        When there is no scale, no number, or the air is colder than -60 or hotter than 120 °C.
+
+    Example
+    -------
+    >>> read_temperature("68 degF"), read_temperature("-5 °C")
+    (20.0, -5.0)
+    """
+    m = _TEMPERATURE.match(text) if isinstance(text, str) else None
+    if m is None:
+        _refuse(f"{text!r} is not a temperature", 'write it as text with its scale, e.g. "20 degC" or "68 degF"')
+    value = float(registry().Quantity(float(m[1]), f"deg{m[2]}").to("degC").magnitude)
+    if not -60 <= value <= 120:
+        _refuse(f"'{text}' is no temperature of a place wood stands in", "check the number and its scale")
+    return round(value, 9)
+
+
+def write_temperature(celsius: float, system: System = "metric") -> str:
+    """Write a temperature for people.
+
+    Parameters
+    ----------
+    celsius : float
+        [°C].
+    system : {"metric", "inch"}
+        What the reader thinks in.
+
+    Example
+    -------
+    >>> write_temperature(20, "inch")
+    '68 °F'
+    """
+    value, scale = (celsius * 9 / 5 + 32, "F") if system == "inch" else (celsius, "C")
+    return f"{_trim(f'{value:.1f}')} °{scale}"
+
+
 def read_count(value: object, *, minimum: int = 0, maximum: int = 1_000_000) -> int:
     """Read a count: the only kind of number that stands without a unit.
 
