@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from shopcalc.shop import Shop
     from shopcalc.units import System
 
-_PLACES = ("command", "artwork", "job", "programs", "action", "reading")  # given by their place, not by a flag
-COMMANDS = ("quote", "time", "tune", "relief", "testcut", "new", "lab")
+_PLACES = ("command", "artwork", "text", "job", "programs", "action", "reading")  # given by their place, not by a flag
+COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "new", "lab")
 _SOON = 1.0  # s after which progress is worth a line
 _SHOWN_EACH = 0.1  # s
 _MANY_BYTES = 20_000_000  # from which progress is told in megabytes too
@@ -47,6 +47,7 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
+    from shopcalc.lettering_command import add_flags as add_letters
     from shopcalc.relief_command import add_flags
     from shopcalc.testcut_command import add_actions
 
@@ -110,6 +111,7 @@ def parser() -> argparse.ArgumentParser:
     tune.add_argument("--goal", choices=("cheapest", "quickest"), default="cheapest", help="default: cheapest")
     tune.add_argument("--relax", action="store_true", help="also say what other cutters, lies and stations would pay")
     add_flags(add("relief", "what a cutter makes of an artwork: detail, minutes, price"))
+    add_letters(add("letters", "what a V cutter makes of words or of a drawing: minutes, depth, corners"))
     add_actions(add("testcut", "test cuts in scrap, what their readings say, and what the shop has learned"))
     new = add("new", "copy the demo shop as a start for your own", machine_readable=False)
     new.add_argument("folder", metavar="FOLDER")
@@ -173,6 +175,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         "time": _time,
         "tune": _tune,
         "relief": _relief,
+        "letters": _letters,
         "testcut": _testcut,
         "new": _new,
         "lab": _lab,
@@ -596,6 +599,15 @@ def _finite(value: Any) -> Any:
 
 def _relief(chosen: argparse.Namespace) -> int:
     from shopcalc.relief_command import run
+
+    return run(chosen, _write_all, lambda document: _print_json(_finite(document)))
+
+
+# --- letters ---------------------------------------------------------------------------------------------------------
+
+
+def _letters(chosen: argparse.Namespace) -> int:
+    from shopcalc.lettering_command import run
 
     return run(chosen, _write_all, lambda document: _print_json(_finite(document)))
 

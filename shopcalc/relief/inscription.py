@@ -206,10 +206,10 @@ def carve_inscription(
                    "give a ground cutter and a stop depth")  # fmt: skip
         assert clearing is not None
         assert stop_depth is not None
-        around = 1.5 * clearing.cutter.true_diameter if margin is None else margin
         return raise_letters(
-            what.areas, clearing, depth=stop_depth, margin=around, chamfer=chamfer, chamfering=cutting, system=system
-        )
+            what.areas, clearing, depth=stop_depth, margin=_around(clearing, margin), chamfer=chamfer,
+            chamfering=cutting, system=system,
+        )  # fmt: skip
     done: list[Carved] = []
     if what.areas:
         done.append(incise_letters(what.areas, cutting, depth=stop_depth, clearing=clearing, system=system))
@@ -225,6 +225,44 @@ def carve_inscription(
             )
         done.append(v_grooves(what.lines, cutting, width=line_width, stopped=stopped, ramp_out=ramp_out, system=system))
     return done[0] if len(done) == 1 else _both(*done)
+
+
+def _around(clearing: Cutting, margin: float | None) -> float:
+    return 1.5 * clearing.cutter.true_diameter if margin is None else margin
+
+
+def ground_around(what: Inscription, clearing: Cutting, margin: float | None = None) -> BaseGeometry:
+    """Ground that is cleared around raised letters.
+
+    Parameters
+    ----------
+    what : Inscription
+        The letters.
+    clearing : Cutting
+        Of the ground.
+    margin : float, optional
+        See ``carve_inscription`` [mm].
+    """
+    stands = shapely.union_all([o.shape for o in what.areas])
+    return shapely.box(*stands.bounds).buffer(_around(clearing, margin), join_style="mitre").difference(stands)
+
+
+def share_left(area: BaseGeometry, radius: float) -> float:
+    """Share of an area that a round cutter does not reach [-].
+
+    Parameters
+    ----------
+    area : shapely geometry
+        What is to be cut [mm].
+    radius : float
+        Of the cutter at the surface [mm].
+
+    Example
+    -------
+    >>> round(share_left(shapely.box(0, 0, 4, 4), 2.0), 3)
+    0.215
+    """
+    return float(1 - _opened(area, radius).intersection(area).area / area.area)
 
 
 def _both(letters: Carved, lines: Carved) -> Carved:
