@@ -18,6 +18,7 @@ from shopcalc.seasons import (
     Year,
     across,
     board_gaps,
+    clearance_to_leave,
     cup,
     cup_depth,
     movement_of,
@@ -26,13 +27,14 @@ from shopcalc.seasons import (
     read_climate,
     read_moisture,
     relative_change,
+    ring_difference,
     strip_step,
     swing,
     tenon_year,
     width_to_cut,
 )
 from shopcalc.seasons.movement import RINGS
-from shopcalc.seasons.panels import EDGE_MOST, clearance_to_leave, depth_needed, ring_difference
+from shopcalc.seasons.panels import EDGE_MOST, depth_needed
 
 MATERIALS = read_materials()
 OAK, MAPLE = movement_of(MATERIALS["white-oak"]), movement_of(MATERIALS["hard-maple"])

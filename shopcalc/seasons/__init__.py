@@ -1,14 +1,13 @@
 """Seasons: moisture of wood from its air, how it moves, and what that asks of panels, tenons and wide boards."""
 
+from shopcalc.seasons.boards import board_gaps, cup, cup_depth, ring_difference
 from shopcalc.seasons.climate import Climate, Place, published_climate, read_climate, read_moisture
 from shopcalc.seasons.movement import Band, Movement, Strip, across, movement_of, relative_change, strip_step
 from shopcalc.seasons.panels import (
     PanelYear,
     TenonYear,
     Year,
-    board_gaps,
-    cup,
-    cup_depth,
+    clearance_to_leave,
     panel_year,
     swing,
     tenon_year,
@@ -32,6 +31,7 @@ __all__ = [
     "Year",
     "across",
     "board_gaps",
+    "clearance_to_leave",
     "cup",
     "cup_depth",
     "equilibrium_moisture",
@@ -44,6 +44,7 @@ __all__ = [
     "read_climate",
     "read_moisture",
     "relative_change",
+    "ring_difference",
     "strip_step",
     "swing",
     "tenon_year",
