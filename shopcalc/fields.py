@@ -31,23 +31,39 @@ def _money(value: Any, info: ValidationInfo) -> Decimal:
     return amount
 
 
-def _quantity(name: str, **bounds: float) -> BeforeValidator:
+def quantity(name: str, **bounds: float) -> BeforeValidator:
+    """A text with its unit, read into the house unit.
+
+    Parameters
+    ----------
+    name : str
+        A key of ``units.QUANTITIES``.
+    **bounds : float
+        As for ``units.read``.
+    """
     return _guarded(lambda value: read(value, name, **bounds))
 
 
-def _counted(minimum: int, maximum: int) -> BeforeValidator:
+def counted(minimum: int, maximum: int) -> BeforeValidator:
+    """A whole number.
+
+    Parameters
+    ----------
+    minimum, maximum : int
+        Bounds, both allowed [-].
+    """
     return _guarded(lambda value: read_count(value, minimum=minimum, maximum=maximum))
 
 
-Length = Annotated[float, _quantity("length", above=0.0)]
-LengthOrNone = Annotated[float, _quantity("length", minimum=0.0)]
-Feed = Annotated[float, _quantity("feed", above=0.0)]
-SpindleSpeed = Annotated[float, _quantity("spindle_speed", above=0.0)]
-Duration = Annotated[float, _quantity("time", minimum=0.0)]
-Elapsed = Annotated[float, _quantity("time", above=0.0)]
-Angle = Annotated[float, _quantity("angle", above=0.0, maximum=3.0)]
-Count = Annotated[int, _counted(1, 10_000)]
-CountOrNone = Annotated[int, _counted(0, 10_000)]
+Length = Annotated[float, quantity("length", above=0.0)]
+LengthOrNone = Annotated[float, quantity("length", minimum=0.0)]
+Feed = Annotated[float, quantity("feed", above=0.0)]
+SpindleSpeed = Annotated[float, quantity("spindle_speed", above=0.0)]
+Duration = Annotated[float, quantity("time", minimum=0.0)]
+Elapsed = Annotated[float, quantity("time", above=0.0)]
+Angle = Annotated[float, quantity("angle", above=0.0, maximum=3.0)]
+Count = Annotated[int, counted(1, 10_000)]
+CountOrNone = Annotated[int, counted(0, 10_000)]
 Name = Annotated[str, Field(min_length=1, pattern=r"\S")]
 Flag = Annotated[bool, Strict()]
 

@@ -1,4 +1,4 @@
-"""What a frame is made of, in elevation: members, joints, openings, and the arch; x from the left, y from the feet up."""
+"""What a frame is made of, in elevation: members, joints, openings, the arch; x from the left, y from the feet."""
 
 from __future__ import annotations
 
@@ -248,6 +248,22 @@ class Sizes:
     clearance_along: float
     clearance_across: float
     cutters: tuple[str, ...]
+
+    def gaps(self) -> list[float]:
+        """Gap between paired mortises of each rail; 0 where they are not paired [mm]."""
+        usual = ((w - 2 * self.groove_depth) / 3 for w in self.rails)
+        return [(self.gap or g) if s == "paired" else 0.0 for s, g in zip(self.styles, usual, strict=True)]
+
+    def raise_depth(self, frame: Frame) -> float:
+        """How far the panel's border is cut down on each face; 0 where the panel is as thin as its tongue [mm].
+
+        Parameters
+        ----------
+        frame : Frame
+            As the table says it.
+        """
+        over = self.panel_thickness - self.tongue
+        return over / frame.raised_faces if over > 1e-6 else 0.0
 
 
 @dataclass(frozen=True, eq=False)

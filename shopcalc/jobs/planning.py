@@ -37,6 +37,7 @@ from shopcalc.motion import machine_time
 from shopcalc.moves import Moves, from_lists
 from shopcalc.paths.clearing import face, sink
 from shopcalc.paths.contours import cut_out, groove_along, raise_panel
+from shopcalc.paths.hollows import hollow_groove
 from shopcalc.paths.joinery import Tenon as TenonShape
 from shopcalc.paths.joinery import bore, groove, mortise, rebate, tenon
 from shopcalc.paths.tracing import Cutting, arc, in_turn
@@ -46,6 +47,7 @@ from shopcalc.sources import practice
 from shopcalc.units import System, write
 
 _FLAT = ("square end", "surfacing", "compression")
+_SAME = 1e-6  # mm
 _CHORDS = 96  # of an arch; cutting out takes them for the arc they stand for
 _FINE_STEP = 0.15  # of the diameter for a round nose, whose ridges then are below 0.6 % of it (geometry)
 
@@ -400,7 +402,13 @@ def _sink(o: Sink, part: Part, station: StationName, c: Cutting) -> Moves:
 def _groove(o: Groove, part: Part, station: StationName, c: Cutting) -> Moves:
     length, width = _surface(part, station)
     run, through = o.length or length, o.length is None
-    start, wide = (length - run) / 2, o.width if c.cutter.shape in _FLAT else None
+    start, wide = (length - run) / 2 if o.start is None else o.start, o.width if c.cutter.shape in _FLAT else None
+    if o.rise and station == "edge":
+
+        def hollowed(y: float) -> Moves:
+            return hollow_groove(c, run, o.rise, depth=o.depth, start=start, middle=y, width=wide)
+
+        return _each(_spread(o.count, width), c, hollowed)
     if o.rise:
         (cx, cy), radius, first, sweep = _arch(run, o.rise)
 
@@ -412,7 +420,8 @@ def _groove(o: Groove, part: Part, station: StationName, c: Cutting) -> Moves:
 
     def straight(y: float) -> Moves:
         ends = (start, y), (start + run, y)
-        return groove(c, *ends, depth=o.depth, width=wide, open_start=through, open_end=through)
+        begun, ended = through or start <= _SAME, through or start + run >= length - _SAME
+        return groove(c, *ends, depth=o.depth, width=wide, open_start=begun, open_end=ended)
 
     return _each(_spread(o.count, width), c, straight)
 
@@ -437,7 +446,7 @@ def _tenon(o: Tenon, part: Part, station: StationName, c: Cutting) -> Moves:
     if o.haunch and not o.stub:
         refuse("a haunch needs its length", 'add e.g. stub = "3/8 in"')
     inside = max(part.width - o.width, 0.0)
-    edge = inside if o.haunch else inside / 2
+    edge = o.from_edge if o.from_edge is not None else inside if o.haunch else inside / 2
     shape = TenonShape(
         o.width,
         o.thickness,
@@ -448,6 +457,7 @@ def _tenon(o: Tenon, part: Part, station: StationName, c: Cutting) -> Moves:
         stub_left=(o.haunch or edge) if o.stub else 0.0,
         stub_right=inside - edge if o.stub and not o.haunch else 0.0,
         rounded=o.rounded,
+        gap=o.gap,
     )
     return _each([0.0] * o.count, c, lambda _: tenon(c, part.width, part.thickness, shape))
 
@@ -457,7 +467,9 @@ def _mortise(o: Mortise, part: Part, station: StationName, c: Cutting) -> Moves:
     return _each(
         _places(o, length),
         c,
-        lambda x: mortise(c, (x, width / 2), length=o.length, width=o.width, depth=o.depth),
+        lambda x: mortise(
+            c, (x, width / 2), length=o.length, width=o.width, depth=o.depth, relieved=o.corners == "relieved"
+        ),
     )
 
 
@@ -473,6 +485,11 @@ def _cut_out(o: CutOut, part: Part, station: StationName, c: Cutting) -> Moves:
     across, along = part.width, part.length
     length, width = o.length or along, o.width or across
     outline = _rectangle(0, 0, length, width)
+    if o.crown:
+        (cy, cx), radius, first, sweep = _arch(width, o.crown)
+        turns = [first + sweep * i / _CHORDS for i in range(_CHORDS + 1)]
+        end = [(length - o.crown + cx + radius * math.sin(a), cy + radius * math.cos(a)) for a in turns]
+        outline = [outline[0], *reversed(end), outline[3]]
     if o.rise:
         span = o.span or length
         start = (length - span) / 2
@@ -489,7 +506,17 @@ def _raise(o: Raise, part: Part, station: StationName, c: Cutting) -> Moves:
     return _each(
         [0.0] * o.count,
         c,
-        lambda _: raise_panel(c, part.length, part.width, border=o.width, depth=o.depth, rim=o.rim, profile=o.profile),
+        lambda _: raise_panel(
+            c,
+            part.length,
+            part.width,
+            border=o.width,
+            depth=o.depth,
+            rim=o.rim,
+            field_step=o.step,
+            profile=o.profile,
+            crown=o.crown,
+        ),
     )
 
 

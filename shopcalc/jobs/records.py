@@ -21,6 +21,8 @@ from shopcalc.fields import (
     Record,
     SpindleSpeed,
     System,
+    counted,
+    quantity,
 )
 
 
@@ -118,7 +120,10 @@ class Groove(Operation):
     length : float or None
         None runs through the part [mm].
     rise : float
-        Height of an arch it follows; 0 for a straight one [mm].
+        Height of an arch it follows; 0 for a straight one. On edge the arch hollows that edge, and the groove's depth
+        is measured square to it [mm].
+    start : float or None
+        Where a shorter one begins, from the reference end; None puts it in the middle [mm].
     """
 
     kind: Literal["groove"]
@@ -126,6 +131,7 @@ class Groove(Operation):
     depth: Length
     length: Length | None = None
     rise: LengthOrNone = 0.0
+    start: LengthOrNone | None = None
 
 
 class Rebate(Operation):
@@ -158,6 +164,8 @@ class CutOut(Operation):
         Height of an arch that hollows one long side; 0 for a straight one [mm].
     span : float or None
         Length of that arch, in the middle of the side; None takes the whole side [mm].
+    crown : float
+        Height of an arch that rounds the far end, as of an arched panel; 0 for a square one [mm].
     side : {"outside", "inside"}
         Whether the shape stays or is an opening.
     bridges : int
@@ -170,6 +178,7 @@ class CutOut(Operation):
     depth: Length | None = None
     rise: LengthOrNone = 0.0
     span: Length | None = None
+    crown: LengthOrNone = 0.0
     side: Literal["outside", "inside"] = "outside"
     bridges: CountOrNone = 4
 
@@ -204,6 +213,10 @@ class Tenon(Operation):
         Width of the haunch at the outer edge; 0 makes the stub as wide as the rail [mm].
     rounded : bool
         Whether its corners are rounded, for a mortise with round ends.
+    from_edge : float or None
+        From the reference edge to the tongue; None puts it in the middle, or with a haunch at the far edge [mm].
+    gap : float
+        Between paired tongues, in the middle of the width; 0 for a single one [mm].
     """
 
     kind: Literal["tenon"]
@@ -213,6 +226,8 @@ class Tenon(Operation):
     stub: LengthOrNone = 0.0
     haunch: LengthOrNone = 0.0
     rounded: Flag = False
+    from_edge: LengthOrNone | None = None
+    gap: LengthOrNone = 0.0
 
 
 class Mortise(_Placed):
@@ -222,12 +237,18 @@ class Mortise(_Placed):
     ----------
     length, width, depth : float
         [mm]
+    corners : {"round", "squared", "relieved"}
+        Left round, squared by hand, or bored out for a square tenon.
+    squaring : float
+        By hand, each [s].
     """
 
     kind: Literal["mortise"]
     length: Length
     width: Length
     depth: Length
+    corners: Literal["round", "squared", "relieved"] = "round"
+    squaring: Duration = 0.0
 
 
 class Raise(Operation):
@@ -241,12 +262,18 @@ class Raise(Operation):
         Width of the flat at the edge that goes into the groove [mm].
     profile : {"bevel", "cove"}
         Straight or hollow.
+    step : float
+        Height of the upright step between border and field; as high as the depth leaves a flat border [mm].
+    crown : float
+        Height of an arch that rounds the far end; 0 for a square panel [mm].
     """
 
     kind: Literal["raise"]
     width: Length
     depth: Length
     rim: LengthOrNone = 0.0
+    step: LengthOrNone = 0.0
+    crown: LengthOrNone = 0.0
     profile: Literal["bevel", "cove"] = "bevel"
 
 
@@ -420,6 +447,16 @@ class Part(Record):
         Direction the fibres run.
     glued : bool
         Whether the blank is glued up from several boards.
+    strips : int or None
+        Boards side by side in the blank; None takes as many as the boards' usual widths ask for [-].
+    layers : int
+        Boards face to face in the blank [-].
+    spares : int or None
+        More to make in one finished piece; None follows the shop's rule [-].
+    test_pieces : int
+        Short pieces of the same section for the whole job, for test cuts and set-up [-].
+    stock : str
+        Id of what is bought by the piece for it; empty for boards and sheets.
     finished : bool
         Whether its surface is sanded and finished.
     operations : tuple
@@ -440,6 +477,11 @@ class Part(Record):
     extra_thickness: LengthOrNone = 3.175
     grain: Literal["length", "width"] = "length"
     glued: Flag = False
+    strips: Annotated[int, counted(1, 100)] | None = None
+    layers: Annotated[int, counted(1, 20)] = 1
+    spares: CountOrNone | None = None
+    test_pieces: CountOrNone = 0
+    stock: str = ""
     finished: Flag = True
     operations: tuple[AnyOperation, ...] = ()
     note: str = ""
@@ -535,12 +577,15 @@ class Hardware(Record):
         Each [currency].
     fitted : bool
         Whether the shop fits it.
+    weight : float or None
+        Of each [kg].
     """
 
     name: Name
     quantity: Count
     price: Money
     fitted: Flag = True
+    weight: Annotated[float, quantity("mass", minimum=0.0)] | None = None
 
 
 class Heading(Record):
@@ -576,6 +621,21 @@ class Heading(Record):
     note: str = ""
 
 
+class StockEntry(Record):
+    """How this job's wood is priced, where it differs from the shop's way.
+
+    Parameters
+    ----------
+    layout : bool or None
+        Whether parts are laid out on boards and sheets; else the shop's waste counts. None follows the shop.
+    tally : bool or None
+        Whether boards are priced by the grading rules' tally. None follows the shop.
+    """
+
+    layout: Flag | None = None
+    tally: Flag | None = None
+
+
 class JobFile(Record):
     """A whole job file.
 
@@ -587,6 +647,8 @@ class JobFile(Record):
         The tables of these names.
     phases : mapping
         Phase to what is said of it.
+    stock : StockEntry
+        How wood is priced.
     """
 
     job: Heading
@@ -595,6 +657,7 @@ class JobFile(Record):
     loads: tuple[Load, ...] = ()
     phases: dict[str, PhaseEntry] = Field(default_factory=dict)
     hardware: tuple[Hardware, ...] = ()
+    stock: StockEntry = Field(default_factory=StockEntry)
 
 
 #: An example of every field, for messages about missing ones.

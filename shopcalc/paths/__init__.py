@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from shopcalc.paths.clearing import face, sink
 from shopcalc.paths.contours import cut_out, groove_along, incise, raise_panel
+from shopcalc.paths.hollows import hollow_groove
 from shopcalc.paths.joinery import Tenon, bore, groove, mortise, rebate, tenon
 from shopcalc.paths.runs import Run, arc, polyline
 from shopcalc.paths.tracing import Cutting, Tracer, program, turned
@@ -19,6 +20,7 @@ __all__ = [
     "face",
     "groove",
     "groove_along",
+    "hollow_groove",
     "incise",
     "mortise",
     "polyline",

@@ -22,7 +22,7 @@ from shopcalc.cutting.engagement import (
 )
 from shopcalc.moves import Floats, Moves
 from shopcalc.paths.clearing import as_area, clear, offset, polygons
-from shopcalc.paths.runs import SAME, Point, Run, polyline, ring_run
+from shopcalc.paths.runs import SAME, Leg, Point, Run, arc, polyline, ring_run
 from shopcalc.paths.tracing import Cutting, Tracer
 
 _ROUND_NOSED = frozenset({"ball", "core-box", "tapered ball"})
@@ -234,6 +234,7 @@ def raise_panel(
     field_step: float = 0.0,
     profile: Literal["bevel", "cove"] = "bevel",
     cusp: float = 0.1,
+    crown: float = 0.0,
 ) -> Moves:
     """Raise a panel: cut its border down so that the field stands out.
 
@@ -256,6 +257,8 @@ def raise_panel(
     cusp : float
         Greatest height of the ridges a round-nosed cutter leaves, square to the surface; where a cove is steeper than
         60 degrees they may be higher [mm].
+    crown : float
+        Height of the arch that rounds the end x = length; 0 for a square panel [mm].
 
     Returns
     -------
@@ -272,6 +275,9 @@ def raise_panel(
         refuse("a drill cannot raise a panel", "choose a square end, ball or core-box cutter")
     require_positive(length=length, width=width, border=border, cusp=cusp)
     _check_border(min(length, width), border, depth, rim, field_step, profile)
+    if crown:
+        require_at_most("crown", crown, "half the panel's width", width / 2, "make the arch flatter")
+        require_at_most("crown and border", crown + border, "the panel's length", length, "make the arch flatter")
     centres, heights = _border_strips(cutting, border, depth, rim, field_step, profile, cusp)
     lead = cutting.radius + cutting.lead
     levels = cutting.levels(depth)
@@ -283,6 +289,13 @@ def raise_panel(
                 for c, h in zip(centres, heights, strict=True):
                     if h >= -above - 1e-9:
                         continue  # reached on the level before
+                    if crown and mirrored and not along:
+                        line = _crown_strip((length, width), crown, float(c), lead, cutting.climbs)
+                        t = t or Tracer(cutting, line.start)
+                        t.over(line.start)
+                        t.sink_in_air(max(float(h), -level))
+                        t.follow(line)
+                        continue
                     at = far - float(c) if mirrored else float(c)
                     begin, end = _strip(at, run, lead, along, mirrored, cutting.climbs)
                     t = t or Tracer(cutting, begin)
@@ -302,6 +315,23 @@ def _strip(at: float, run: float, lead: float, along: bool, mirrored: bool, clim
         low, high = (at, -lead), (at, run + lead)
         pair = (high, low) if mirrored else (low, high)
     return pair if climbs else (pair[1], pair[0])
+
+
+def _crown_strip(size: Point, crown: float, at: float, lead: float, climbs: bool) -> Run:
+    """One strip along an arched end, concentric with it, left and entered on tangents beside the panel."""
+    length, half = size[0], size[1] / 2
+    radius = (half * half + crown * crown) / (2 * crown)
+    centre, r = (length - radius, half), radius - at
+    out = half + lead
+    turn = min(math.asin(min(1.0, out / r)), math.radians(60)) if r > SAME else 0.0
+    away = max(out - r * math.sin(turn), 0.0) / math.cos(turn)  # along the tangent
+    x, y = centre[0] + r * math.cos(turn), r * math.sin(turn)
+    run = arc(centre, r, turn, -2 * turn) if r > SAME else polyline([(x, half + 1e-3), (x, half - 1e-3)])
+    if away > SAME:
+        tip = x - away * math.sin(turn), y + away * math.cos(turn)
+        first, last = Leg(run.start), Leg((tip[0], half - tip[1]))
+        run = Run((tip[0], half + tip[1]), (first, *run.legs, last))
+    return run if climbs else run.reversed()
 
 
 def _check_border(narrow: float, border: float, depth: float, rim: float, step: float, profile: str) -> None:

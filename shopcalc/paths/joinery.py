@@ -253,7 +253,16 @@ def _drill(t: Tracer, cutting: Cutting, centres: Sequence[Point], depth: float) 
                 t.rapid_to(-level + 0.5)
 
 
-def mortise(cutting: Cutting, centre: Point, *, length: float, width: float, depth: float, angle: float = 0.0) -> Moves:
+def mortise(
+    cutting: Cutting,
+    centre: Point,
+    *,
+    length: float,
+    width: float,
+    depth: float,
+    angle: float = 0.0,
+    relieved: bool = False,
+) -> Moves:
     """Cut a mortise with round ends.
 
     Parameters
@@ -266,6 +275,8 @@ def mortise(cutting: Cutting, centre: Point, *, length: float, width: float, dep
         Over the round ends, across, and down [mm].
     angle : float
         Of the length against x [rad].
+    relieved : bool
+        Whether each corner is bored out so far that a square tenon goes in.
 
     Returns
     -------
@@ -294,6 +305,12 @@ def mortise(cutting: Cutting, centre: Point, *, length: float, width: float, dep
     begin = turned_point((centre[0] - half, centre[1]), centre, angle)
     t = Tracer(cutting, begin)
     _round_ended(t, cutting, centre, length, width, angle, levels)
+    if relieved:
+        if not cutting.cutter.centre_cutting:
+            refuse(f"{cutting.cutter.id} may not go straight down into the corners", "choose one that may")
+        x, y = (v / 2 - cutting.radius * math.sqrt(0.5) for v in (length, width))
+        corners = [(centre[0] + i * x, centre[1] + j * y) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+        _drill(t, cutting, [turned_point(p, centre, angle) for p in corners], depth)
     return t.moves()
 
 
@@ -438,7 +455,7 @@ def tenon(
     t: Tracer | None = None
     top = 0.0
     for bottom, x, y in zones:
-        corner = min(y[1] - y[0], x[1] - x[0]) / 2 if shape.rounded else 0.0
+        tongues = _tongues(shape, x) if top == 0 and shape.rounded else [x]
         strips = [] if laps else _tenon_strips(cutting, rail_width, rail_thickness, x, y, skim, scoring)
         rounds = _tenon_rounds(cutting, rail_width, rail_thickness, x, y, skim) if laps else []
         between = _gap_lines(cutting, shape, rail_thickness) if top == 0 and shape.stub_length < shape.length else []
@@ -452,17 +469,29 @@ def tenon(
             for lines in between:
                 t = t or Tracer(cutting, lines[0][0])
                 t.strokes(lines, -(top + level))
-            if shape.rounded:  # the corners are thick: level by level too
+            for tongue in tongues if shape.rounded else []:  # the corners are thick: level by level too
                 t = t or Tracer(cutting, (x[0], y[0] - cutting.radius))
-                _tenon_lap(t, cutting, x, y, corner, skim, -(top + level))
-        if skim:
+                _tenon_lap(t, cutting, tongue, y, _rounding(shape, tongue, y), skim, -(top + level))
+        for tongue in tongues if skim else []:
             t = t or Tracer(cutting, (x[0], y[0] - cutting.radius))
-            _tenon_lap(t, cutting, x, y, corner, 0.0, -bottom)
+            _tenon_lap(t, cutting, tongue, y, _rounding(shape, tongue, y), 0.0, -bottom)
         top = bottom
     if t is None:
         refuse("nothing is to be cut: the tenon is as large as the rail", f"check its sizes against {c.id}'s rail")
     assert t is not None  # refused above
     return t.moves()
+
+
+def _tongues(s: Tenon, x: Point) -> list[Point]:
+    """What a kept width consists of: one tongue, or two with a gap between them."""
+    if s.gap <= 0 or s.stub_length >= s.length:
+        return [x]
+    middle = s.from_edge + s.width / 2
+    return [(x[0], middle - s.gap / 2), (middle + s.gap / 2, x[1])]
+
+
+def _rounding(s: Tenon, x: Point, y: Point) -> float:
+    return min(y[1] - y[0], x[1] - x[0]) / 2 if s.rounded else 0.0
 
 
 def _check_tenon(rail_width: float, rail_thickness: float, s: Tenon, skim: float, scoring: float) -> None:
