@@ -21,6 +21,8 @@ from shopcalc.sources import KINDS
 from shopcalc.standard_times import DRIVERS as DRIVERS
 from shopcalc.standard_times import PHASES as PHASES
 from shopcalc.standard_times import standard_times
+from shopcalc.stock.rack import Rack, read_rack
+from shopcalc.stock.rules import StockRules, read_rules
 from shopcalc.units import read, read_money
 
 #: Kinds of operation, as jobs name them.
@@ -108,6 +110,8 @@ class Rates:
         Who works in the shop.
     workday : Workday
         When.
+    stock : StockRules
+        How it buys and cuts wood.
     """
 
     currency: str
@@ -131,6 +135,7 @@ class Rates:
     drying: float = 43200.0
     crew: tuple[People, ...] = ALONE
     workday: Workday = field(default_factory=Workday)
+    stock: StockRules = field(default_factory=StockRules)
 
     def with_(self, **changes: Any) -> Rates:
         """The same rates with some fields changed."""
@@ -142,7 +147,7 @@ class Rates:
 _MACHINE = ("purchase", "salvage", "life", "interest", "hours_per_year", "power", "energy", "upkeep", "space")
 _SECTIONS = (
     "currency", "source", "kind", "machine", "people", "price", "waste", "materials", "minutes", "attended",
-    "carving", "spread", "learning", "finish", "workday",
+    "carving", "spread", "learning", "finish", "workday", "stock",
 )  # fmt: skip
 _SECONDS_PER_YEAR = 31_557_600.0  # 365.25 days, as the registry of units has it
 
@@ -256,6 +261,7 @@ def read_rates(path: Path | str, materials: Mapping[str, Material]) -> Rates:
         drying=r.quantity(finish, "drying", "finish.", "time", 43200.0, zero=True),
         crew=read_people(r, {k: v for k, v in who.items() if k not in PHASES}),
         workday=read_workday(r, r.table(data, "workday")),
+        stock=read_rules(r, data, r.currency),
     )
     raise_all(r.faults)
     return rates
@@ -335,6 +341,8 @@ class Shop:
         By name or id.
     learned : Learned
         What the shop's own test cuts taught.
+    rack : Rack
+        Boards, sheets and pieces of its stock.toml.
     """
 
     folder: Path
@@ -343,10 +351,11 @@ class Shop:
     cutters: Mapping[str, Cutter] = field(default_factory=dict)
     materials: Mapping[str, Material] = field(default_factory=dict)
     learned: Learned = field(default_factory=Learned)
+    rack: Rack = field(default_factory=Rack)
 
     @classmethod
     def open(cls, path: Path | str | None = None) -> Shop:
-        """Read a shop's folder: machines.toml, cutters.csv, rates.toml, its own materials and learned.csv if any.
+        """Read a shop's folder: machines.toml, cutters.csv, rates.toml; its materials, learned.csv, stock.toml if any.
 
         Parameters
         ----------
@@ -387,12 +396,14 @@ class Shop:
         rates = _keep(faults, lambda: read_rates(folder / "rates.toml", materials), None)
         ground = {c.id: c.regrinds for c in cutters.values()}
         learned = _keep(faults, lambda: read_learned(folder / "learned.csv", ground), Learned())
+        listed, money = folder / "stock.toml", "USD" if rates is None else rates.currency
+        rack = _keep(faults, lambda: read_rack(listed, materials, money), Rack()) if listed.exists() else Rack()
         measured = {k: _as_measured(c, learned, folder, faults) for k, c in cutters.items()}
         raise_all(faults)
         assert rates is not None  # a missing one is a fault
         for key, (price, unit) in rates.materials.items():
             materials[key] = replace(choose(materials, key), price=price, price_unit=unit)
-        return cls(folder, rates, machines, measured, materials, learned)
+        return cls(folder, rates, machines, measured, materials, learned, rack)
 
     def machine(self, name: str | Path) -> Machine:
         """A machine of the shop by its name, or one read from a TOML file.

@@ -2,5 +2,6 @@
 
 from shopcalc.jobs.hours import Estimate, PhaseHours, ProgramTime, estimate
 from shopcalc.jobs.reading import Job, open_job
+from shopcalc.jobs.wood import Purchase, take_off_job
 
-__all__ = ["Estimate", "Job", "PhaseHours", "ProgramTime", "estimate", "open_job"]
+__all__ = ["Estimate", "Job", "PhaseHours", "ProgramTime", "Purchase", "estimate", "open_job", "take_off_job"]

@@ -13,12 +13,12 @@ from shopcalc.jobs.counting import drivers, finish_area
 from shopcalc.jobs.planning import Plan, plan_load
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import Load, Program
+from shopcalc.jobs.wood import Purchase, take_off_job, wood_bought
 from shopcalc.motion import machine_time
 from shopcalc.moves import Kind, Moves
 from shopcalc.risk import three_point
 from shopcalc.shop import PHASES, Rates, Shop
 from shopcalc.standard_times import PHASE_DRIVERS, average_share
-from shopcalc.stock import board_feet, nominal_thickness
 from shopcalc.units import write, write_time
 
 _TIMES = 0.25  # share of the planned time by which a program's may differ before it is pointed out
@@ -107,28 +107,6 @@ class PhaseHours:
 
 
 @dataclass(frozen=True)
-class Purchase:
-    """Wood to buy of one material.
-
-    Parameters
-    ----------
-    material : str
-        Id.
-    net : float
-        For the rough sizes of the parts [board_foot or m2].
-    gross : float
-        With waste [board_foot or m2].
-    unit : str
-        "board_foot" or "m**2".
-    """
-
-    material: str
-    net: float
-    gross: float
-    unit: str
-
-
-@dataclass(frozen=True)
 class Estimate:
     """Hours, machine time and take-off of a job.
 
@@ -180,35 +158,20 @@ class Estimate:
 
 
 def purchases(job: Job, shop: Shop) -> tuple[Purchase, ...]:
-    """Wood to buy: rough sizes, nominal thickness for sawn wood, and the shop's waste.
+    """Wood to buy: rough sizes with the shop's waste, or laid out on boards and sheets where job or shop say so.
 
     Parameters
     ----------
     job : Job
         The job.
     shop : Shop
-        Whose waste and materials count.
+        Whose waste, rules and materials count.
 
     Notes
     -----
     Sawn and laminated wood in board feet at the next thickness sold; sheets by area (definition; waste is the shop's).
     """
-    net: dict[str, float] = {}
-    for p in job.parts:
-        length, width, thickness = p.length + p.extra_length, p.width + p.extra_width, p.thickness + p.extra_thickness
-        group = shop.material(p.material).group
-        if group == "sheet":
-            each = length * width * 1e-6
-        else:
-            sold = nominal_thickness(thickness) if group in ("hardwood", "softwood") else thickness
-            each = board_feet(length, width, sold)
-        net[p.material] = net.get(p.material, 0.0) + job.quantity * p.quantity * each
-    out = []
-    for key, amount in net.items():
-        group = shop.material(key).group
-        unit = "m**2" if group == "sheet" else "board_foot"
-        out.append(Purchase(key, amount, amount * (1 + shop.rates.waste[group]), unit))
-    return tuple(out)
+    return wood_bought(take_off_job(job, shop))
 
 
 def estimate(job: Job, shop: Shop | None = None) -> Estimate:

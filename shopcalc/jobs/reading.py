@@ -25,6 +25,7 @@ from shopcalc.jobs.records import (
     Part,
     PhaseEntry,
     Program,
+    StockEntry,
     System,
 )
 from shopcalc.machines import PART_AXES, Machine, Station, StationName
@@ -59,6 +60,8 @@ class Job:
         To fit in one finished piece [-].
     order : tuple of str
         Every load as "program/part" in the order said in the file; empty where it says none.
+    stock : StockEntry
+        How wood is priced, where it differs from the shop's way.
     shop : Shop
         It was read for.
     note, file : str
@@ -80,6 +83,7 @@ class Job:
     shop: Shop = field(repr=False, compare=False)
     joints: int = 0
     order: tuple[str, ...] = ()
+    stock: StockEntry = field(default_factory=StockEntry)
     note: str = ""
     file: str = ""
     warnings: tuple[str, ...] = ()
@@ -326,7 +330,7 @@ def _fields_at(place: tuple[Any, ...], data: Mapping[str, Any]) -> list[str]:
         return list(OPERATION_RECORDS[str(kind)].model_fields) if str(kind) in OPERATION_RECORDS else []
     records: dict[str, type[BaseModel]] = {
         "": JobFile, "job": Heading, "parts": Part, "programs": Program, "loads": Load, "hardware": Hardware,
-        "phases": PhaseEntry,
+        "phases": PhaseEntry, "stock": StockEntry,
     }  # fmt: skip
     return list(records[names[0] if names else ""].model_fields)
 
@@ -504,6 +508,7 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
         phases=record.phases,
         asked_price=heading.asked_price,
         order=heading.order,
+        stock=record.stock,
         shop=shop,
         note=heading.note,
         file=file,

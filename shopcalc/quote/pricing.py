@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from shopcalc.jobs import Estimate, PhaseHours
+from shopcalc.jobs import Estimate, PhaseHours, Purchase, take_off_job
 from shopcalc.quote.costs import MachineRate, cents, machine_hour_rate
 from shopcalc.risk import LEVELS, Spread, percentiles, sample, spread_of_mean, spread_of_three
 from shopcalc.shop import Shop
@@ -265,13 +265,32 @@ def _wood_lines(estimate: Estimate, shop: Shop, system: System) -> list[Line]:
     out = []
     for p in estimate.purchases:
         each = shop.rates.materials[p.material][0] if p.material in shop.rates.materials else shop.rates.sheet
-        waste = f"+ {100 * (p.gross / p.net - 1):.0f} % waste"
-        if p.unit == "board_foot":
+        waste, name = f"+ {100 * (p.gross / p.net - 1):.0f} % waste", p.title or shop.material(p.material).title
+        if p.unit == "piece":
+            amount, how = p.amount or Decimal(0), f"{p.gross:.0f} pieces of fixed length, {cents(p.net)} used up"
+        elif p.unit == "board_foot":
             net, gross = (f"{_cubic_metres(v, system)}{cents(v)} bd ft" for v in (p.net, p.gross))
-            how = f"{net} exact {waste} = {gross} × {each:.2f}"
+            amount, how = _times(p.gross, each), f"{net} exact {waste} = {gross} × {each:.2f}"
         else:
             how = f"{_area(p.net, system)} {waste} = {_area(p.gross, system)} × {each:.2f}"
-        out.append(Line(shop.material(p.material).title, _times(p.gross, each), how))
+            amount = _times(p.gross, each)
+        if p.amount is not None and p.unit != "piece":
+            amount, how = p.amount, f"{_area(p.net, system)} {waste} = {_area(p.gross, system)}, priced by the sheet"
+        out.append(Line(name, cents(amount), how + _layout_words(p)))
+    return out
+
+
+def _layout_words(p: Purchase) -> str:
+    """How good the layout is, and which measure of boards counts."""
+    if not p.laid_out or p.unit == "piece":
+        return ""
+    out = f"; laid out, yield {100 * p.net / p.gross:.0f} % (the shop's waste: {100 * p.percent:.0f} %)"
+    if p.least is not None:
+        out += f", no layout takes less than {100 * p.least:.0f} % of it"
+    if p.exact is not None and p.tally is not None:
+        by_tally = abs(p.gross - p.tally) < 1e-9 and abs(p.exact - p.tally) > 1e-9
+        other = f"exact {cents(p.exact)}" if by_tally else f"tally {p.tally:.0f}"
+        out += f"; by {'tally' if by_tally else 'exact volume'}, {other} bd ft"
     return out
 
 
@@ -296,11 +315,17 @@ def _hardware_lines(estimate: Estimate) -> list[Line]:
 
 def _finish_lines(estimate: Estimate, shop: Shop, system: System) -> list[Line]:
     rates, area, joints = shop.rates, estimate.finish_area, int(estimate.drivers["assembly_per_joint"])
-    lines = [
-        Line("finish", _times(area, rates.finish), f"{_area(area, system)} × {rates.finish:.2f}"),
-        Line("glue", cents(joints * rates.glue), f"{joints} joints × {rates.glue:.2f}"),
-    ]
-    return [line for line in lines if line.amount]
+    finish = Line("finish", _times(area, rates.finish), f"{_area(area, system)} × {rates.finish:.2f}")
+    glue = Line("glue", cents(joints * rates.glue), f"{joints} joints × {rates.glue:.2f}")
+    by_weight, by_volume = rates.stock.glue_price, rates.stock.finish_price
+    taken = None if by_weight is by_volume is None else take_off_job(estimate.job, shop, layout=False)
+    if taken and by_weight is not None:
+        words = f"{_area(taken.glue_area, system)} of joints, {cents(taken.glue)} kg × {by_weight:.2f}"
+        glue = Line("glue", _times(taken.glue, by_weight), words)
+    if taken and by_volume is not None:
+        words = f"{_area(area, system)} in {taken.coats} coats, {cents(taken.finish)} L × {by_volume:.2f}"
+        finish = Line("finish", _times(taken.finish, by_volume), words)
+    return [line for line in (finish, glue) if line.amount]
 
 
 def _margin_words(floor: Decimal, asked: Decimal, given: bool) -> str:
@@ -312,7 +337,7 @@ def _margin_words(floor: Decimal, asked: Decimal, given: bool) -> str:
 
 
 def _doubts(price: Price) -> list[str]:
-    out = []
+    out = [note for p in price.estimate.purchases for note in p.notes]
     if price.asked < price.floor:
         out.append(f"the asked price is {price.floor - price.asked:,} {price.currency} below the floor price")
     unpaid = [phase for phase, h in price.estimate.hours.items() if h.best > 0 and h.quoted == 0]

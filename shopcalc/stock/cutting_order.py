@@ -99,11 +99,9 @@ def cutting_order(filled: Filled, pieces: Sequence[Piece], kerf: float) -> Order
     return Order(tuple(cuts), tuple(left), whole)
 
 
-def _split(
-    room: _Rect, laid: list[Laid], kerf: float, pieces: Sequence[Piece]
-) -> tuple[list[Cut], list[_Rect]] | None:
+def _split(room: _Rect, laid: list[Laid], kerf: float, pieces: Sequence[Piece]) -> tuple[list[Cut], list[_Rect]] | None:
     """Cuts and leftovers of a rectangle; None where no cut goes through."""
-    x, y, length, width = room
+    _, _, length, width = room
     first = laid[0]
     if len(laid) == 1 and first.length > length - _TOLERANCE and first.width > width - _TOLERANCE:
         return [], []

@@ -20,7 +20,8 @@ text { font-family: Georgia, "Times New Roman", serif; fill: #000; }
 """
 _HATCH = (
     '<pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-    '<rect width="7" height="7" fill="#fff"/><line x1="0" y1="0" x2="0" y2="7" stroke="#777" stroke-width="1"/></pattern>'
+    '<rect width="7" height="7" fill="#fff"/><line x1="0" y1="0" x2="0" y2="7" stroke="#777" stroke-width="1"/>'
+    "</pattern>"
 )
 
 
@@ -68,14 +69,19 @@ def cut_diagram(
         order = cutting_order(f, pieces, kerf)
         body += _board(f, order, pieces, scale, top, system, keep)
         top += f.item.width * scale + 14
-    key = "white: pieces, by number; grey: kerf, trim and waste; hatched: leftovers to keep; dark: defects; fibres run left to right"
+    key = (
+        "white: pieces, by number; grey: kerf, trim and waste; hatched: leftovers to keep; dark: defects; "
+        "fibres run left to right"
+    )
     body.append(f'<text x="0" y="{top + 12:.1f}" font-size="11">{key}</text>')
     high = top + 24
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-6 -4 {_PAGE + 12:.0f} {high:.0f}" '
         f'width="{_PAGE + 12:.0f}" height="{high:.0f}" role="img"><title>{_safe(title)}</title>'
         f"<style>{_STYLE}</style><defs>{_HATCH}</defs>"
-        f'<rect x="-6" y="-4" width="{_PAGE + 12:.0f}" height="{high:.0f}" fill="#fff"/>\n' + "\n".join(body) + "\n</svg>\n"
+        f'<rect x="-6" y="-4" width="{_PAGE + 12:.0f}" height="{high:.0f}" fill="#fff"/>\n'
+        + "\n".join(body)
+        + "\n</svg>\n"
     )
 
 
@@ -93,7 +99,13 @@ def _rect(kind: str, x: float, y: float, length: float, width: float) -> str:
 
 
 def _board(
-    f: Filled, order: Order, pieces: Sequence[Piece], scale: float, top: float, system: System, keep: tuple[float, float]
+    f: Filled,
+    order: Order,
+    pieces: Sequence[Piece],
+    scale: float,
+    top: float,
+    system: System,
+    keep: tuple[float, float],
 ) -> list[str]:
     item = f.item
 

@@ -1,4 +1,4 @@
-"""Pieces laid out on boards and sheets: many quick packings, the best fillings of all of them recombined, and a bound."""
+"""Pieces laid out on boards and sheets: many quick packings, their best fillings recombined, and a bound."""
 
 from __future__ import annotations
 
@@ -375,7 +375,6 @@ def _recombine(
 ) -> list[_Pattern]:
     """The cheapest fillings that make every piece; a piece that finds no place costs more than any board."""
     from scipy.optimize import Bounds, LinearConstraint, milp
-    from scipy.sparse import csr_array, eye_array, hstack
 
     types = sorted(demand)
     row = {t: k for k, t in enumerate(types)}
@@ -391,13 +390,16 @@ def _recombine(
     tie = np.array([1e-7 * len(p.spots) for p in pool]) * dear  # fewest pieces made twice
     cost = np.concatenate([np.array([items[p.item].cost for p in pool]) + tie, lack])
     top = np.concatenate([np.array([items[p.item].count for p in pool], float), need])
-    nothing = csr_array((len(items), len(types)))
     limits = [
-        LinearConstraint(hstack([csr_array(made), eye_array(len(types))]).tocsr(), need, np.inf),
-        LinearConstraint(hstack([csr_array(held), nothing]).tocsr(), -np.inf, [float(i.count) for i in items]),
+        LinearConstraint(np.hstack([made, np.eye(len(types))]), need, np.inf),
+        LinearConstraint(
+            np.hstack([held, np.zeros((len(items), len(types)))]), -np.inf, [float(i.count) for i in items]
+        ),
     ]
-    options = {"mip_rel_gap": 2e-3, "node_limit": 20, "time_limit": _MANY}
-    found = milp(cost, integrality=np.ones(cost.size), bounds=Bounds(0, top), constraints=limits, options=options)
+    found = milp(
+        cost, integrality=np.ones(cost.size, dtype=np.int64), bounds=Bounds(0, top), constraints=limits,
+        options={"mip_rel_gap": 2e-3, "node_limit": 20, "time_limit": _MANY},
+    )  # fmt: skip
     if found.x is None:
         raise RuntimeError(f"no layout was found: {found.message}")
     return [pool[j] for j, n in enumerate(np.round(found.x[: len(pool)]).astype(int)) for _ in range(n)]
@@ -476,7 +478,9 @@ def bound(pieces: Sequence[Piece], items: Sequence[Item], kerf: float, *, turnab
     cost = np.array([i.cost for i in items])
     top = np.array([min(i.count, len(pieces)) for i in items], float)
     fits = LinearConstraint(np.array(rows), np.array(need) * (1 - 1e-9), np.inf)
-    options = {"node_limit": 50, "time_limit": _MANY}
-    found = milp(cost, integrality=np.ones(cost.size), bounds=Bounds(0, top), constraints=fits, options=options)
+    found = milp(
+        cost, integrality=np.ones(cost.size, dtype=np.int64), bounds=Bounds(0, top), constraints=fits,
+        options={"node_limit": 50, "time_limit": _MANY},
+    )  # fmt: skip
     least = getattr(found, "mip_dual_bound", None)
     return max(float(least), 0.0) if least is not None and math.isfinite(least) else 0.0

@@ -6,10 +6,11 @@ import random
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from shopcalc.errors import InputError, did_you_mean, raise_all
+from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 from shopcalc.reading import FieldReader, load_toml
 from shopcalc.stock.packing import Item
 from shopcalc.stock.rules import StockRules
@@ -140,8 +141,6 @@ class Rack:
         """
         found = {i.id: i for i in self.items if i.kind == "pieces"}
         if key not in found:
-            from shopcalc.errors import Fault
-
             raise InputError(Fault(f"there is no piece '{key}' in stock.toml", did_you_mean(key, found)))
         return found[key]
 
@@ -210,7 +209,9 @@ def _item(
     if kind == "pieces" or (kind == "sheets" and "count" not in t):
         count = None
     defects = tuple(_defects(r, where, t.get("defects", []), size["length"]))
-    return RackItem(name, r.text(t, "title", where) or name, kind, material, **size, count=count, defects=defects, price=price)
+    return RackItem(
+        name, r.text(t, "title", where) or name, kind, material, **size, count=count, defects=defects, price=price
+    )
 
 
 def _defects(r: FieldReader, where: str, given: Any, length: float) -> Iterator[tuple[float, float]]:
@@ -223,7 +224,7 @@ def _defects(r: FieldReader, where: str, given: Any, length: float) -> Iterator[
         if not isinstance(pair, list) or len(pair) != 2:
             r.fault(place, f"{pair!r} is not a pair", remedy)
             continue
-        both = [r.attempt(place, None, lambda v=v: read(v, "length", minimum=0.0)) for v in pair]
+        both = [r.attempt(place, None, partial(read, v, "length", minimum=0.0)) for v in pair]
         if None in both:
             continue
         if not both[0] < both[1] <= length + 1e-6:

@@ -62,8 +62,6 @@ class StockRules:
         Spread on a joint [kg/m2].
     finish_per_area : float
         Of one coat [mm3/m2].
-    coats : int
-        Of finish [-].
     glue_price, finish_price : Decimal or None
         [currency/kg], [currency/L]; None leaves glue priced by joints and finish by area.
     """
@@ -95,7 +93,6 @@ class StockRules:
     moisture: float = 0.08
     glue_per_area: float = 0.2
     finish_per_area: float = 1.0e5
-    coats: int = 3
     glue_price: Decimal | None = None
     finish_price: Decimal | None = None
 
@@ -108,7 +105,7 @@ _FLAGS = ("layout", "tally", "sheets_by_part", "resaw")
 _RANGES = ("board_width", "board_length")
 _KEYS = (
     *_FLAGS, *_LENGTHS, *_SIZES, *_RANGES, "sheet_cuts", "turnable", "spare_per", "moisture", "glue_per_area",
-    "finish_per_area", "coats", "glue_price", "finish_price",
+    "finish_per_area", "glue_price", "finish_price",
 )  # fmt: skip
 
 
@@ -143,10 +140,11 @@ def read_rules(r: FieldReader, data: Mapping[str, Any], currency: str) -> StockR
     out["sheet_cuts"] = r.choice(table, "sheet_cuts", "stock.", ("saw", "router"), usual.sheet_cuts)
     out["turnable"] = _names(r, table, usual.turnable)
     out["spare_per"] = _attempt(r, table, "spare_per", 0, lambda v: read_count(v, minimum=0, maximum=1000))
-    out["coats"] = r.count(table, "coats", "stock.", usual.coats)
     out["moisture"] = _attempt(r, table, "moisture", usual.moisture, lambda v: read(v, "ratio", minimum=0, maximum=0.3))
     out["glue_per_area"] = r.quantity(table, "glue_per_area", "stock.", "mass", usual.glue_per_area, maximum=2.0)
-    out["finish_per_area"] = r.quantity(table, "finish_per_area", "stock.", "volume", usual.finish_per_area, maximum=2e6)
+    out["finish_per_area"] = r.quantity(
+        table, "finish_per_area", "stock.", "volume", usual.finish_per_area, maximum=2e6
+    )
     out["glue_price"] = _attempt(r, table, "glue_price", None, lambda v: read_money(v, currency, per="kg"))
     out["finish_price"] = _attempt(r, table, "finish_price", None, lambda v: read_money(v, currency, per="L"))
     rules = replace(usual, **out)
@@ -171,9 +169,7 @@ def _flag(r: FieldReader, table: Mapping[str, Any], key: str, default: bool) -> 
     return value
 
 
-def _range(
-    r: FieldReader, table: Mapping[str, Any], key: str, default: tuple[float, float]
-) -> tuple[float, float]:
+def _range(r: FieldReader, table: Mapping[str, Any], key: str, default: tuple[float, float]) -> tuple[float, float]:
     value = table.get(key, default)
     if key not in table:
         return default

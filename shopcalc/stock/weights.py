@@ -111,9 +111,9 @@ def lifting_caution(loads: tuple[Load, ...], system: str) -> str:
         return ""
     worst = max(heavy, key=lambda x: x.each or 0.0)
     return (
-        f"{worst.what} weighs about {_mass(worst.each or 0.0, system)}: above {_mass(LOAD_CONSTANT, system)}, which the "
-        "revised NIOSH lifting equation takes as the most for one person under the best conditions (from memory); a long "
-        "reach, a twist or a low start lower it. Lift with two, or with a cart or hoist"
+        f"{worst.what} weighs about {_mass(worst.each or 0.0, system)}: above {_mass(LOAD_CONSTANT, system)}, which "
+        "the revised NIOSH lifting equation takes as the most for one person under the best conditions (from memory); "
+        "a long reach, a twist or a low start lower it. Lift with two, or with a cart or hoist"
         + (f"; so with {len(heavy) - 1} more kinds of load" if len(heavy) > 1 else "")
     )
 
