@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from shopcalc.jobs.counting import load_groups
@@ -48,7 +48,7 @@ def load_minutes(estimate: Estimate, shop: Shop | None = None) -> pd.DataFrame:
     of, number = Counter[tuple[str, str]](), Counter[tuple[str, str]]()
     for g in groups:
         of[g.program, g.part] += g.times
-    rows = []
+    rows: list[dict[str, Any]] = []
     for g in groups:
         known = {d: each[d] * g.counts.get(d, 0.0) for d in each}
         sums = {p: sum(known[d] for d in steps[p]) for p in _PHASES}
@@ -61,6 +61,6 @@ def load_minutes(estimate: Estimate, shop: Shop | None = None) -> pd.DataFrame:
     return table_for_people(rows, _units(rows))
 
 
-def _units(rows: list[Mapping[str, Any]]) -> dict[str, str]:
+def _units(rows: Sequence[Mapping[str, Any]]) -> dict[str, str]:
     minutes = [k for k in (rows[0] if rows else {}) if k not in ("program", "part", "load", "of")]
     return {"load": "-", "of": "-"} | dict.fromkeys(minutes, "min")
