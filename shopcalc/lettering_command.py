@@ -324,7 +324,10 @@ def _text(d: _Done, data: dict[str, Any]) -> Iterator[str]:
     wide, high = d.what.size
     manner = "raised" if d.raised else "sunk" if d.what.areas else "lines"
     capitals = f", capitals {size(d.height)} high" if d.height is not None else ""
-    yield (f"{d.what.name}: {manner}{capitals}, {size(wide)} x {size(high)}, in {d.material.title} on {d.machine.name}")
+    yield (
+        f"{d.what.name}: {manner}{capitals}, {small(wide, d.system)} x {small(high, d.system)}, "
+        f"in {d.material.title} on {d.machine.name}"
+    )
     for note in d.what.notes:
         yield from textwrap.wrap(note, _WIDTH, initial_indent="  note: ", subsequent_indent="    ")
     split = d.time
@@ -334,7 +337,7 @@ def _text(d: _Done, data: dict[str, Any]) -> Iterator[str]:
         yield from _fact(
             role,
             f"{c.cutter.id}, {write(c.rpm, 'spindle_speed', d.system)}, feed {write(c.feed, 'feed', d.system)}, "
-            f"levels of {size(c.depth_per_pass)} at most, {_way(m.cutting_length, d.system)} cut",
+            f"{_levels(c, d.carved.greatest_depth)}, {_way(m.cutting_length, d.system)} cut",
         )
     stopped = f"; stopped by {d.carved.capped_by}" if d.carved.capped_by else ""
     if d.carved.capped_area:
@@ -354,6 +357,11 @@ def _text(d: _Done, data: dict[str, Any]) -> Iterator[str]:
     for note in d.carved.notes:
         if note not in doubts and not note.startswith("find the surface first"):
             yield from textwrap.wrap(note, _WIDTH, initial_indent="  note: ", subsequent_indent="    ")
+
+
+def _levels(cutting: Cutting, depth: float) -> str:
+    count = len(cutting.levels(depth))
+    return f"{count} level{'s' if count > 1 else ''}"
 
 
 def _way(length: float, system: System) -> str:
@@ -380,7 +388,7 @@ def _corner_lines(d: _Done, data: dict[str, Any]) -> Iterator[str]:
 
 
 def _share(value: float) -> str:
-    return f"{100 * value:.2g} %" if value >= 5e-5 else "nothing"
+    return f"{100 * value:.0f} %" if value >= 0.1 else f"{100 * value:.1g} %" if value >= 5e-5 else "nothing"
 
 
 def _cautions(d: _Done) -> Iterator[str]:

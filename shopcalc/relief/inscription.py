@@ -217,7 +217,8 @@ def carve_inscription(
         most = math.inf if stop_depth is None else stop_depth
         deep = Vee(cutting.cutter).depth((line_width or 0.0) / 2)
         if deep > most + 1e-9:
-            room = 2 * Vee(cutting.cutter).radius(most)
+            step = 0.01 if system == "metric" else 0.0254
+            room = math.floor(2 * Vee(cutting.cutter).radius(most) / step) * step
             refuse(
                 f"lines {write(line_width or 0.0, 'length', system)} wide are {write(deep, 'length', system)} deep "
                 f"with {cutting.cutter.id}, below the stop depth",

@@ -5,20 +5,22 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from shopcalc.cutters import Cutter
 from shopcalc.moves import Floats, Kind, Moves, from_lists
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.inscription import Inscription
 from shopcalc.relief.picture import _png, shaded
-from shopcalc.relief.vee import Carved, area_words, small
+from shopcalc.relief.vee import Carved, Vee, area_words, small
 from shopcalc.units import System
 
 _WIDE = 1200  # of the picture, in the drawing's units
-_PIXELS = 1_200_000
+_PIXELS = 500_000
 _INK, _LEFT = "#1d1d1b", "#b23a0c"
 _CHORD = math.radians(6)
 
@@ -59,8 +61,16 @@ def cut_surface(carved: Carved, box: tuple[float, float, float, float], pixel: f
     z = np.zeros((rows, columns))
     board = HeightMap(z, pixel, (box[0], box[1]))
     for cutting, moves in carved.operations:
-        z = np.minimum(z, cut_heights(board, cutting.cutter, _chorded(moves), 0.0).z)
+        z = np.minimum(z, cut_heights(board, _as_deep(cutting.cutter, moves, pixel), _chorded(moves), 0.0).z)
     return board.with_(z)
+
+
+def _as_deep(cutter: Cutter, moves: Moves, pixel: float) -> Cutter:
+    """A V no wider than it ever is at the surface: places further out need no look."""
+    if cutter.shape != "V":
+        return cutter
+    reach = 2 * (Vee(cutter).radius(max(0.0, -float(moves.points[:, 2].min()))) + pixel)
+    return replace(cutter, diameter=min(cutter.true_diameter, reach), measured_diameter=None)
 
 
 def _chorded(moves: Moves) -> Moves:
