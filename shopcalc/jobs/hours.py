@@ -174,7 +174,7 @@ def purchases(job: Job, shop: Shop) -> tuple[Purchase, ...]:
     return wood_bought(take_off_job(job, shop))
 
 
-def estimate(job: Job, shop: Shop | None = None) -> Estimate:
+def estimate(job: Job, shop: Shop | None = None, *, known: Mapping[str, ProgramTime] | None = None) -> Estimate:
     """Hours, machine time and wood of a job.
 
     Parameters
@@ -183,6 +183,8 @@ def estimate(job: Job, shop: Shop | None = None) -> Estimate:
         From ``open_job``.
     shop : Shop, optional
         Whose cutters and standard minutes count; None takes the one the job was read for.
+    known : mapping, optional
+        Id of a program to its times, which are then taken over as they are, without its warnings.
 
     Raises
     ------
@@ -194,7 +196,8 @@ def estimate(job: Job, shop: Shop | None = None) -> Estimate:
     warnings, faults, times = list(job.warnings), list[Fault](), list[ProgramTime]()
     for program in job.programs:
         try:
-            times.append(_program_time(job, program, shop, warnings))
+            found = None if known is None else known.get(program.id)
+            times.append(found or _program_time(job, program, shop, warnings))
         except InputError as e:
             faults += e.faults
     raise_all(dict.fromkeys(faults))
