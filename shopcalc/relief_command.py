@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from shopcalc.relief.choices import Choice, Choices
     from shopcalc.relief.detail import SmallestDetail
     from shopcalc.relief.kinds import Before
-    from shopcalc.relief.scheme import CarvingResult
+    from shopcalc.relief.scheme import CarvingResult, Hindrance, Scheme, Step, StepResult
     from shopcalc.shop import Shop
     from shopcalc.units import System
 
@@ -34,6 +34,10 @@ Write = Callable[[Path, dict[str, str]], None]
 Show = Callable[[Any], None]
 
 _SOON = 1.0  # s after which progress is worth a line
+_PLAIN_SOON, _PLAIN_MOST = 5.0, 6  # s, and lines, where standard error is no terminal
+_CREASED = 0.0005  # share of the area from which creases are told
+_CLOSER = 1.3  # times: a step that steep walls make so much closer is explained
+_DROPPED_SHOWN = 5  # ways that were dropped
 _WIDTH = 108
 _HANDLING = (
     "Wood that moves under a carving spoils it and can be thrown: hold it by more than its own weight, keep clamps and "
@@ -129,9 +133,9 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     line = _ProgressLine()
     try:
         if chosen.before is not None:
-            text, data, files = _before(chosen, asked, line.show)
+            text, data, files = _before(chosen, asked, line)
         else:
-            text, data, files = _with_artwork(chosen, asked, line.show)
+            text, data, files = _with_artwork(chosen, asked, line)
     finally:
         line.clear()
     if chosen.out is not None:
@@ -241,59 +245,155 @@ _EXAMPLES = {"--length": "12 in", "--width": "8 in", "--depth": "3/8 in", "--sma
 
 
 def _with_artwork(
-    chosen: argparse.Namespace, a: _Asked, progress: Callable[[float], None]
+    chosen: argparse.Namespace, a: _Asked, line: _ProgressLine
 ) -> tuple[list[str], dict[str, Any], dict[str, str]]:
-    from shopcalc.quote.carving import carving_price
     from shopcalc.relief.artwork import read_artwork
-    from shopcalc.relief.choices import CUSPS, choices, three
     from shopcalc.relief.detail import smallest_detail
-    from shopcalc.relief.scheme import carve, scheme_for
+    from shopcalc.relief.scheme import obstacles, scheme_for
+    from shopcalc.relief.words import lengths_for
 
+    line.begin("reading the artwork")
     art = read_artwork(
         chosen.artwork, length=a.length, width=a.width, depth=a.depth, invert=chosen.invert,
         smooth=True if chosen.smooth else None,
     )  # fmt: skip
     _require_relief(chosen.artwork, art)
+    line.begin("its smallest detail")
     detail = smallest_detail(art.map)
-    rack, per_area = list(a.shop.cutters.values()), a.shop.rates.minutes["sanding_per_area"]
-    found: Choices | None = None
-    if chosen.choices:
-        found = choices(
-            art.map, rack, a.machine, a.material, direction=a.direction, outside=a.outside, learned=a.shop.learned,
-            sanding_per_area=per_area, progress=progress, cusps_wanted=CUSPS if a.cusp is None else (a.cusp,),
-        )  # fmt: skip
+    found = _found(chosen, a, art, line) if chosen.choices else None
+    head, data = list(_head(chosen, a, art, detail)), _about(chosen, a, art, detail)
+    result, title = None, None
     if a.cutter is not None:
+        line.begin("cutters and lines")
         scheme = scheme_for(
-            art.map, a.cutter, a.material, a.machine, rack, stepover=a.stepover, cusp=a.cusp, roughing=a.roughing,
-            cleaning=a.cleaning, direction=a.direction, outside=a.outside, feed=a.feed, learned=a.shop.learned,
+            art.map, a.cutter, a.material, a.machine, a.shop.cutters.values(), stepover=a.stepover, cusp=a.cusp,
+            roughing=a.roughing, cleaning=a.cleaning, direction=a.direction, outside=a.outside, feed=a.feed,
+            learned=a.shop.learned,
         )  # fmt: skip
-        result = carve(art.map, scheme, a.machine, sanding_per_area=per_area, progress=progress)
+        hindered = obstacles(art.map, scheme)
+        if hindered:
+            return _cannot(a, art, hindered, head, data, found)
+        result = _carved(a, art, scheme, line)
+        title = f"{scheme.name}, as asked, in full" if found is not None else None
     else:
         assert found is not None
-        offered = three(found)
-        result = offered[len(offered) // 2].result
+        shown = _middle(found)
+        result = shown.result
+        name = _offered(found)[id(shown)]
+        title, data["shown"] = lengths_for(f"The {name} one in full: {shown.title}", a.system), name
+    return _told(chosen, a, art, result, head, title, data, found)
+
+
+def _found(chosen: argparse.Namespace, a: _Asked, art: Artwork, line: _ProgressLine) -> Choices:
+    from shopcalc.quote.carving import pricing
+    from shopcalc.relief.choices import CUSPS, choices
+
+    line.begin("trying cutters and cusps")
+    return choices(
+        art.map, list(a.shop.cutters.values()), a.machine, a.material, direction=a.direction, outside=a.outside,
+        learned=a.shop.learned, sanding_per_area=a.shop.rates.minutes["sanding_per_area"],
+        pricing=pricing(a.shop.rates), progress=line.show, cusps_wanted=CUSPS if a.cusp is None else (a.cusp,),
+    )  # fmt: skip
+
+
+def _carved(a: _Asked, art: Artwork, scheme: Scheme, line: _ProgressLine) -> CarvingResult:
+    from shopcalc.relief.scheme import carve
+
+    line.begin(f"every line of {scheme.name}")
+    return carve(
+        art.map, scheme, a.machine, sanding_per_area=a.shop.rates.minutes["sanding_per_area"], progress=line.show
+    )
+
+
+def _middle(found: Choices) -> Choice:
+    from shopcalc.relief.choices import three
+
+    offered = three(found)
+    return offered[len(offered) // 2]
+
+
+def _told(
+    chosen: argparse.Namespace, a: _Asked, art: Artwork, result: CarvingResult, head: list[str], title: str | None,
+    data: dict[str, Any], found: Choices | None,
+) -> tuple[list[str], dict[str, Any], dict[str, str]]:  # fmt: skip
+    """Text, figures and files of a carving that can be cut."""
+    from shopcalc.quote.carving import carving_price
+    from shopcalc.relief.picture import carving_picture
+
     priced = carving_price(result.seconds, result.sanding_hours, a.shop.rates)
-    text = list(_text(chosen, a, art, detail, result, priced))
+    text = [*head]
     if found is not None:
         text += ["", *_choice_lines(a, found)]
-    text += ["", *_cautions(a, result)]
-    data = _document(chosen, a, art, detail, result, priced, found)
+    if title is not None:
+        text += ["", title]
+    text += [*_text(a, result, priced), "", *_cautions(a, result)]
+    about = {**result.as_json(), **data, "scheme": result.scheme.name, "can_be_cut": True, "cannot": []}
+    about |= {"price": {**priced.as_json(), **_not_in_it(a)}, **_choices_document(a, found)}
     files: dict[str, str] = {}
     if chosen.out is not None:
-        from shopcalc.gcode.writer import write_program
-        from shopcalc.relief.picture import carving_picture
+        files = {"carving.nc": _program(a, art, result), "carving.svg": carving_picture(art.map, result, a.system)}
+    return text, about, files
 
-        cutters = ", ".join(f"{s.step.role} {s.step.cutter.id}" for s in result.steps if s.moves is not None)
-        files["carving.nc"] = write_program(
-            result.moves, title=f"carving {art.map.name}: {cutters}",
-            notes=[
-                f"{a.material.title}; lower left corner at X0 Y0, the stock's top at Z0",
-                f"{art.map.length:.1f} x {art.map.width:.1f} mm, {art.map.depth:.2f} mm deep",
-            ],
-            dwell_unit=a.machine.controller.dwell_unit,
-        )  # fmt: skip
-        files["carving.svg"] = carving_picture(art.map, result, a.system)
-    return text, data, files
+
+def _not_in_it(a: _Asked) -> dict[str, Any]:
+    rates = a.shop.rates
+    hours = rates.minutes["carving_design_per_job"] / 3600
+    return {
+        "covers": ["machine time", "attended share", "sanding"],
+        "left_out": ["drawing the artwork", "programming", "set-up"],
+        "drawing_hours_a_job_adds": hours,
+    }
+
+
+def _program(a: _Asked, art: Artwork, result: CarvingResult) -> str:
+    from shopcalc.gcode.writer import write_program
+
+    cutters = ", ".join(f"{s.step.role} {s.step.cutter.id}" for s in result.steps if s.moves is not None)
+    return write_program(
+        result.moves, title=f"carving {art.map.name}: {cutters}",
+        notes=[
+            f"{a.material.title}; lower left corner at X0 Y0, the stock's top at Z0",
+            f"{art.map.length:.1f} x {art.map.width:.1f} mm, {art.map.depth:.2f} mm deep",
+        ],
+        dwell_unit=a.machine.controller.dwell_unit,
+    )  # fmt: skip
+
+
+def _cannot(
+    a: _Asked, art: Artwork, hindered: Sequence[Hindrance], head: list[str], data: dict[str, Any],
+    found: Choices | None,
+) -> tuple[list[str], dict[str, Any], dict[str, str]]:  # fmt: skip
+    """Text and figures of a carving its cutters cannot do: no minutes, no price, but which of the rack can."""
+    from shopcalc.relief.scheme import able
+    from shopcalc.relief.words import lengths_for
+
+    first = hindered[0].cutter
+    could = [c.id for c in able(art.map, a.shop.cutters.values(), like=first)]
+    others = f"of the rack can: {', '.join(could)}" if could else "no cutter of the rack can"
+    if any(h.role == "rough" for h in hindered):
+        others += "; for roughing say --rough-cutter none, or another"
+    lines = [lengths_for(str(h), a.system) for h in hindered]
+    text = [
+        *(t for line in lines for t in textwrap.wrap(line, _WIDTH, subsequent_indent="  ")),
+        *textwrap.wrap(f"no hours and no price for it; {others}", _WIDTH, initial_indent="  ", subsequent_indent="  "),
+        *head,
+    ]
+    if found is not None:
+        text += ["", *_choice_lines(a, found)]
+    text += ["", *_cautions(a, None)]
+    nothing = dict.fromkeys(("minutes", "path_length_mm", "lines", "stepover_mm", "cusp_mm", "detail_left", "price"))
+    about = {
+        **nothing, **data, "cutter": None if a.cutter is None else a.cutter.id, "can_be_cut": False,
+        "cannot": [
+            {
+                "cutter": h.cutter.id, "role": h.role, "part": h.obstacle.part, "reaches_mm": h.obstacle.reaches,
+                "of_mm": h.obstacle.of, "area_share": h.obstacle.share, "message": str(h),
+            }
+            for h in hindered
+        ],
+        "could": could, **_choices_document(a, found),
+    }  # fmt: skip
+    return text, about, {}
 
 
 def _require_relief(path: str, art: Artwork) -> None:
@@ -301,19 +401,13 @@ def _require_relief(path: str, art: Artwork) -> None:
         raise InputError(Fault("nothing is carved: the artwork is flat", "check the artwork", file=str(path)))
 
 
-def _document(
-    chosen: argparse.Namespace,
-    a: _Asked,
-    art: Artwork,
-    detail: SmallestDetail,
-    result: CarvingResult,
-    priced: CarvingPrice,
-    found: Choices | None,
-) -> dict[str, Any]:
+def _about(chosen: argparse.Namespace, a: _Asked, art: Artwork, detail: SmallestDetail) -> dict[str, Any]:
+    """Figures of the artwork."""
     return {
-        **result.as_json(),
         "smallest_detail_mm": detail.width,
         "smallest_detail_limit": detail.valley_limit,
+        "sharpest_told_mm": detail.finest_told,
+        "creased_share": detail.creased_share,
         "length_mm": art.map.length,
         "width_mm": art.map.width,
         "depth_mm": art.map.depth,
@@ -323,16 +417,23 @@ def _document(
         "artwork_notes": list(art.notes),
         "machine": a.machine.name,
         "material": a.material.id,
-        "scheme": result.scheme.name,
-        "price": priced.as_json(),
-        "schemes": [] if found is None else [_choice_document(a, c, found) for c in found.kept],
+    }
+
+
+def _choices_document(a: _Asked, found: Choices | None) -> dict[str, Any]:
+    if found is None:
+        return {"schemes": []}
+    return {
+        "schemes": [_choice_document(a, c, found) for c in found.kept],
+        "dropped": [d.as_json() for d in found.dropped],
+        "cutters_left_out": list(found.left_out),
     }
 
 
 def _choice_document(a: _Asked, c: Choice, found: Choices) -> dict[str, Any]:
     from shopcalc.quote.carving import carving_price
 
-    r = c.result
+    r, f = c.result, c.faster
     return {
         "scheme": r.scheme.name,
         "offered": _offered(found).get(id(c)),
@@ -345,7 +446,15 @@ def _choice_document(a: _Asked, c: Choice, found: Choices) -> dict[str, Any]:
         "wood_left_mm": r.wood_left,
         "sanding_hours": r.sanding_hours,
         "cutters": [s.cutter.id for s in r.scheme.steps],
+        "feeds_mm_min": [s.feed for s in r.scheme.steps],
         "price": carving_price(r.seconds, r.sanding_hours, a.shop.rates).as_json(),
+        "at_greatest_feeds": None
+        if f is None
+        else {
+            "minutes": f.seconds / 60,
+            "asked": f.price,
+            "feeds": [{"cutter": k, "feed_mm_min": v, "binds": why} for k, v, why in f.feeds],
+        },
         "first_round_minutes": c.first_minutes,
     }
 
@@ -379,15 +488,8 @@ def _fine(value: float, system: System) -> str:
     return f"{value:.3f} mm"
 
 
-def _text(
-    chosen: argparse.Namespace,
-    a: _Asked,
-    art: Artwork,
-    detail: SmallestDetail,
-    r: CarvingResult,
-    priced: CarvingPrice,
-) -> Iterator[str]:
-    from shopcalc.units import write, write_time
+def _head(chosen: argparse.Namespace, a: _Asked, art: Artwork, detail: SmallestDetail) -> Iterator[str]:
+    from shopcalc.relief.words import lengths_for
 
     m = art.map
     yield (
@@ -395,23 +497,17 @@ def _text(
         f"{_size(m.depth, a.system)} deep, in {a.material.title} on {a.machine.name}"
     )
     for note in art.notes:
-        yield from textwrap.wrap(note, _WIDTH, initial_indent="  note: ", subsequent_indent="    ")
+        words = lengths_for(note, a.system)
+        yield from textwrap.wrap(words, _WIDTH, initial_indent="  note: ", subsequent_indent="    ")
     yield from _fact("smallest detail", _detail_words(detail, a.system))
+
+
+def _text(a: _Asked, r: CarvingResult, priced: CarvingPrice) -> Iterator[str]:
+    from shopcalc.relief.words import lengths_for
+    from shopcalc.units import write_time
+
     for s in r.steps:
-        if s.moves is None:
-            yield from _fact(s.step.role, f"{s.step.cutter.id}: nothing to do")
-            continue
-        what = (
-            f"{s.lines} level{'s' if s.lines != 1 else ''}"
-            if s.step.role == "rough"
-            else f"lines {_fine(s.step.stepover, a.system)} apart"
-        )
-        feed, mean = write(s.step.feed, "feed", a.system), write(s.mean_feed, "feed", a.system)
-        yield from _fact(
-            s.step.role,
-            f"{s.step.cutter.id}, {what}, {write(s.step.rpm, 'spindle_speed', a.system)}, feed {feed} "
-            f"({mean} really reached), {write_time(s.seconds)}",
-        )
+        yield from _step_lines(s, a.system)
     yield from _fact("changes", f"{write_time(r.change_seconds)} for cutters, spindle starts and ways")
     yield from _fact("machine time", f"{write_time(r.seconds)} over {_way(r.path_length, a.system)} of path")
     left = r.left
@@ -431,16 +527,49 @@ def _text(
         )
     yield from _fact("sanding", f"{60 * r.sanding_hours:.0f} min by hand (common practice, no source; log yours)")
     for note in r.notes:
-        yield from textwrap.wrap(note, _WIDTH, initial_indent="  look at: ", subsequent_indent="    ")
-    yield from _price_lines(priced)
+        words = lengths_for(note, a.system)
+        yield from textwrap.wrap(words, _WIDTH, initial_indent="  look at: ", subsequent_indent="    ")
+    yield from _price_lines(a, priced)
+
+
+def _step_lines(s: StepResult, system: System) -> Iterator[str]:
+    from shopcalc.units import write, write_time
+
+    if s.moves is None:
+        yield from _fact(s.step.role, f"{s.step.cutter.id}: nothing to do")
+        return
+    levels = f"{s.lines} level{'s' if s.lines != 1 else ''}"
+    what = levels if s.step.role == "rough" else f"lines {_fine(s.step.stepover, system)} apart"
+    feed, mean = write(s.step.feed, "feed", system), write(s.mean_feed, "feed", system)
+    yield from _fact(
+        s.step.role,
+        f"{s.step.cutter.id}, {what}, {write(s.step.rpm, 'spindle_speed', system)}, feed {feed} "
+        f"({mean} really reached), {write_time(s.seconds)}",
+    )
+    yield from _fact("", f"feed: {s.step.feed_source}; {_most_words(s.step, system)}")
+
+
+def _most_words(s: Step, system: System) -> str:
+    """How the feed stands to the limits."""
+    from shopcalc.units import write
+
+    most = write(s.greatest_feed, "feed", system)
+    if s.feed > s.greatest_feed * 1.001:
+        return f"the limits allow {most} only ({s.binds})"
+    if s.feed > s.greatest_feed * 0.999:
+        return f"it is the greatest the limits allow ({s.binds})"
+    return f"the limits would allow {most} ({s.binds})"
 
 
 def _detail_words(detail: SmallestDetail, system: System) -> str:
+    sharp = f"sharper than {_fine(detail.finest_told, system)} of radius, two squares of the map"
     words = {
         "found": f"valleys take a ball of {_fine(2 * detail.valley_radius, system)} diameter",
-        "finer than the pixels": f"valleys are finer than the pixels show ({_fine(2 * detail.valley_radius, system)})",
+        "finer than the pixels": f"creases or valleys {sharp}",
         "wider than the map": "no valley a ball would not fill",
     }[detail.valley_limit]
+    if detail.valley_limit != "finer than the pixels" and detail.creased_share > _CREASED:
+        words += f" but for creases {sharp}, on {100 * detail.creased_share:.2f} % of the area"
     if detail.narrowest_gap is not None:
         words += f"; narrowest gap {_fine(detail.narrowest_gap, system)} wide, {_fine(detail.gap_depth, system)} deep"
     return words + f"; walls up to {math.degrees(detail.steepest_wall):.0f}°"
@@ -450,40 +579,74 @@ def _fact(name: str, text: str) -> list[str]:
     return textwrap.wrap(text, _WIDTH, initial_indent=f"  {name:<16}", subsequent_indent=" " * 20)
 
 
-def _price_lines(p: CarvingPrice) -> Iterator[str]:
+def _price_lines(a: _Asked, p: CarvingPrice) -> Iterator[str]:
+    from shopcalc.quote.carving import not_in_it
+
     yield from _fact("price", f"cost {p.cost:,} {p.currency}, floor {p.floor:,}, asked {p.asked:,}; its own line")
-    yield from _fact("", f"{p.how}; drawing, programming and set-up are lines of the job")
+    yield from _fact("", p.how)
+    yield from _fact("", not_in_it(a.shop.rates))
 
 
 def _choice_lines(a: _Asked, found: Choices) -> Iterator[str]:
-    from shopcalc.quote.carving import carving_price
+    from shopcalc.relief.words import lengths_for
     from shopcalc.units import write_time
 
-    yield f"Ways worth offering, of {found.looked_at} looked at: none is both quicker and leaves less wood"
-    head = ("", "cutters", "machine time", "step", "mean cusp", "not reached", "wood left", "sanding", "floor", "asked")
+    yield f"Ways worth offering, of {found.looked_at} looked at: none is both cheaper and leaves less wood"
+    head = (
+        "", "cutters", "machine time", "cusp", "step", "not reached", "wood left", "sanding", "asked",
+        "greatest feeds",
+    )  # fmt: skip
     rows: list[Sequence[str]] = [head]
     names = _offered(found)
     for c in found.kept:
-        r = c.result
-        p = carving_price(r.seconds, r.sanding_hours, a.shop.rates)
+        r, f = c.result, c.faster
         rows.append(
             (
                 names.get(id(c), ""), r.scheme.name, write_time(r.seconds),
-                _fine(r.scheme.finishing.stepover, a.system), _fine(r.cusps.mean, a.system),
+                _fine(c.wanted_cusp, a.system), _fine(r.scheme.finishing.stepover, a.system),
                 f"{100 * r.left.area_share:.1f} %", _fine(r.wood_left, a.system), f"{60 * r.sanding_hours:.0f} min",
-                f"{p.floor:,}", f"{p.asked:,}",
+                f"{c.price:,.2f}", "the same" if f is None else f"{write_time(f.seconds)}, {f.price:,.2f}",
             )
         )  # fmt: skip
     wide = [max(len(row[k]) for row in rows) for k in range(len(head))]
     for row in rows:
         yield "  " + "  ".join(t.ljust(w) for t, w in zip(row, wide, strict=True)).rstrip()
-    words = (
-        "Wood left: mean height over the artwork when the machine is done: detail not reached, a third of the cusps. "
-        f"The first look was off by up to {100 * found.greatest_error:.0f} % of the minutes; these are computed fully."
+    for words in _choice_notes(a, found):
+        yield from textwrap.wrap(lengths_for(words, a.system), _WIDTH, initial_indent="  ", subsequent_indent="    ")
+
+
+def _choice_notes(a: _Asked, found: Choices) -> Iterator[str]:
+    from shopcalc.units import write
+
+    yield (
+        f"Asked, in {a.shop.rates.currency}, takes machine, attended share and sanding. Quick is the cheapest, fine "
+        "leaves the least. Wood left: mean height over the artwork when the machine is done: detail not reached, a "
+        "third of the cusps."
     )
-    yield from textwrap.wrap(words, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    feeds: dict[str, str] = {}
+    for c in found.kept:
+        feeds |= {
+            k: f"{k} {write(v, 'feed', a.system)} ({why})" for k, v, why in (() if c.faster is None else c.faster.feeds)
+        }
+    if feeds:
+        yield (
+            "Feeds are the usual ones (common practice). The greatest the limits allow, time and asked price in the "
+            f"last column: {'; '.join(feeds.values())}. Try them on scrap first: the model sees no vibration."
+        )
+    yield (
+        f"The first look was off by up to {100 * found.greatest_error:.0f} % of the minutes; the ways above are "
+        "computed fully."
+    )
     for reason in found.left_out:
-        yield from textwrap.wrap(f"left out: {reason}", _WIDTH, initial_indent="  ", subsequent_indent="    ")
+        yield f"left out: {reason}"
+    near = [d for d in found.dropped if "coarser" in d.reason or d.computed_fully]
+    for d in near[:_DROPPED_SHOWN]:
+        yield (
+            f"dropped: {d.cutters} at a cusp of {d.wanted_cusp:g} mm ({d.minutes:.0f} min, sanding "
+            f"{60 * d.sanding_hours:.0f} min, asked {d.price:,.2f}): {d.reason}"
+        )
+    if len(found.dropped) > len(near[:_DROPPED_SHOWN]):
+        yield f"{len(found.dropped)} ways were dropped in all; --json names each with its reason."
 
 
 def _cautions(a: _Asked, r: CarvingResult | None) -> Iterator[str]:
@@ -511,7 +674,7 @@ def _cautions(a: _Asked, r: CarvingResult | None) -> Iterator[str]:
 
 
 def _before(
-    chosen: argparse.Namespace, a: _Asked, progress: Callable[[float], None]
+    chosen: argparse.Namespace, a: _Asked, line: _ProgressLine
 ) -> tuple[list[str], dict[str, Any], dict[str, str]]:
     from shopcalc.quote.carving import carving_price
     from shopcalc.relief.kinds import KINDS, hours_before_artwork
@@ -522,27 +685,31 @@ def _before(
     assert a.width is not None
     assert a.depth is not None
     smallest = read(chosen.smallest_detail, "length")
+    line.begin("drawing and computing reliefs of this kind")
     told: Before = hours_before_artwork(
         chosen.before, a.length, a.width, a.depth, smallest, a.machine, a.material, list(a.shop.cutters.values()),
         cutter=a.cutter, stepover=a.stepover, cusp=a.cusp, roughing=a.roughing, learned=a.shop.learned,
-        progress=progress,
+        sanding_per_area=a.shop.rates.minutes["sanding_per_area"], progress=line.show,
     )  # fmt: skip
     band = (told.low, told.likely, told.high)
-    priced = carving_price(three_point(*band)[0], 0.0, a.shop.rates, sigma=spread_of_three(*band).sigma)
+    priced = carving_price(three_point(*band)[0], told.sanding_hours, a.shop.rates, sigma=spread_of_three(*band).sigma)
     low, likely, high = (write_time(t) for t in band)
     text = [
         f"{chosen.before}: {KINDS[chosen.before].description}",
         f"  {_size(a.length, a.system)} x {_size(a.width, a.system)}, {_size(a.depth, a.system)} deep, narrowest "
         f"grooves {_size(smallest, a.system)}, in {a.material.title} on {a.machine.name}",
         *_fact("cutters", f"{told.scheme}, finishing lines {_fine(told.stepover, a.system)} apart"),
+        *_fact("cusps", _cusp_words(told, a)),
         *_fact("machine time", f"{likely}; {low} to {high} in eight of ten cases"),
         *_fact(
             "how",
             f"{len(told.each)} reliefs of this kind were drawn and computed "
             f"({', '.join(write_time(t) for t in told.each)}); yours will differ from them, which the band allows for",
         ),
-        *_price_lines(priced),
-        *_fact("", "sanding is not in it before the artwork is known"),
+        *_fact(
+            "sanding", f"{60 * told.sanding_hours:.0f} min by hand on reliefs like these (common practice, no source)"
+        ),
+        *_price_lines(a, priced),
         "",
         *_cautions(a, None),
     ]
@@ -557,31 +724,68 @@ def _before(
         "detail_left": None,
         "smallest_detail_mm": smallest,
         "cutter": told.scheme.split(" + ")[-1],
+        "sanding_hours": told.sanding_hours,
         "before": told.as_json(),
         "length_mm": a.length,
         "width_mm": a.width,
         "depth_mm": a.depth,
         "machine": a.machine.name,
         "material": a.material.id,
-        "price": priced.as_json(),
+        "price": {**priced.as_json(), **_not_in_it(a)},
         "schemes": [],
     }
     return text, data, {}
 
 
+def _cusp_words(told: Before, a: _Asked) -> str:
+    """The cusp behind the step, and why the lines are so close."""
+    from shopcalc.units import write_time
+
+    given = a.stepover is not None
+    words = (
+        f"{_fine(told.mean_cusp, a.system)} on average at the step that was given"
+        if given
+        else f"{_fine(told.cusp, a.system)} at most on all but 5 % of the area"
+        + (" as asked" if a.cusp is not None else " (assumed: --cusp or --stepover say otherwise)")
+        + f", {_fine(told.mean_cusp, a.system)} on average"
+    )
+    if not given and told.level_stepover > _CLOSER * told.stepover:
+        words += (
+            f". Walls of {math.degrees(told.steep):.0f}° on a twentieth of the area set the step: on level ground "
+            f"lines {_fine(told.level_stepover, a.system)} apart leave as much, and would take about "
+            f"{write_time(told.level_seconds)} in all, with higher ridges on the walls"
+        )
+    return words
+
+
 class _ProgressLine:
-    """One line on standard error that says how far a long run is; nothing when nobody watches."""
+    """How far a long run is, on standard error: one line that is written over on a terminal, else a few plain ones."""
 
     def __init__(self) -> None:
         self._begin = time.monotonic()
-        self._shown = False
+        self._doing, self._shown, self._lines, self._told = "", 0, 0, -_PLAIN_SOON
         self._watched = sys.stderr.isatty()
 
+    def begin(self, doing: str) -> None:
+        """Say what comes next."""
+        self._doing = doing
+        self._write(doing)
+
     def show(self, share: float) -> None:
-        if self._watched and time.monotonic() - self._begin > _SOON:
-            print(f"\r{100 * share:3.0f} %", end="", file=sys.stderr, flush=True)
-            self._shown = True
+        """Say how much of it is done."""
+        self._write(f"{self._doing}, {100 * share:.0f} %")
+
+    def _write(self, words: str) -> None:
+        after = time.monotonic() - self._begin
+        words = f"{words}; {after:.0f} s so far"
+        if self._watched and after > _SOON:
+            print(f"\r{words:<{self._shown}}", end="", file=sys.stderr, flush=True)
+            self._shown = len(words)
+        elif not self._watched and after > max(_PLAIN_SOON, 2 * self._told) and self._lines < _PLAIN_MOST:
+            print(f"shopcalc relief: {words}", file=sys.stderr, flush=True)
+            self._lines, self._told = self._lines + 1, after
 
     def clear(self) -> None:
+        """Leave the line as if nothing had been written."""
         if self._shown:
-            print("\r     \r", end="", file=sys.stderr, flush=True)
+            print(f"\r{'':<{self._shown}}\r", end="", file=sys.stderr, flush=True)

@@ -14,7 +14,9 @@ from shopcalc.relief.artwork import read_artwork
 from shopcalc.relief.kinds import finisher, hours_before_artwork
 from shopcalc.relief.reach import profile
 from shopcalc.relief.scheme import Outlook, outlook, scheme_for
+from shopcalc.relief.words import lengths_for
 from shopcalc.shop import Shop
+from shopcalc.units import write
 
 _REMEMBERED = 32  # outlooks; a notebook asks for the same ones again and again
 _outlooks: OrderedDict[str, tuple[Outlook, tuple[str, ...], float]] = OrderedDict()
@@ -32,6 +34,8 @@ class CarvingPlan:
         With artwork: cutting, and cutter changes; else 0 [s].
     sanding : float
         Beyond that of level faces [h].
+    level_sanding : float
+        Of the same faces as if they were level, which the job counts with all others [h].
     cutters : tuple of str
         Ids, in order.
     notes : tuple of str
@@ -41,6 +45,7 @@ class CarvingPlan:
     band: tuple[float, float, float] = (0.0, 0.0, 0.0)
     carved: tuple[float, float] = (0.0, 0.0)
     sanding: float = 0.0
+    level_sanding: float = 0.0
     cutters: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -82,17 +87,23 @@ def plan_carving(operation: Carve, part: Part, job: Job, shop: Shop) -> CarvingP
     if operation.before is not None:
         cutter = shop.cutter(operation.cutter)
         fine = operation.smallest_detail or max(2 * profile(cutter).ball, 0.5)
+        standard = shop.rates.minutes["sanding_per_area"]
         told = hours_before_artwork(
             operation.before, operation.length, operation.width, operation.depth, fine, job.machine,
             shop.material(part.material), shop.cutters.values(), cutter=cutter, stepover=operation.stepover,
             cusp=operation.cusp, roughing=_roughing(operation, shop), learned=shop.learned,
+            sanding_per_area=standard,
         )  # fmt: skip
         notes: tuple[str, ...] = ()
         if finisher(shop.cutters.values(), operation.depth, fine) is not cutter and 2 * profile(cutter).ball > fine:
-            notes = (f"the tip of {cutter.id} is wider than the smallest detail of {fine:.3g} mm",)
+            notes = (
+                f"the tip of {cutter.id} is wider than the smallest detail of {write(fine, 'length', job.system)}",
+            )
+        beyond, level = _split(told.sanding_hours, operation.length * operation.width * 1e-6, n, part, standard)
         return CarvingPlan(
-            (n * told.low, n * told.likely, n * told.high), cutters=tuple(told.scheme.split(" + ")), notes=notes
-        )
+            (n * told.low, n * told.likely, n * told.high), sanding=beyond, level_sanding=level,
+            cutters=tuple(told.scheme.split(" + ")), notes=notes,
+        )  # fmt: skip
     area = n * operation.length * operation.width * 1e-6
     return CarvingPlan((low * area, likely * area, high * area))
 
@@ -108,14 +119,23 @@ def _from_artwork(operation: Carve, part: Part, job: Job, shop: Shop) -> Carving
     standard = shop.rates.minutes["sanding_per_area"]
     found, notes, area = _outlook(operation, part, job, shop, path, standard)
     n = operation.count
-    level = area * standard / 3600  # the job counts it with all other faces already
-    sanding = n * max(0.0, found.sanding_hours - level) if part.finished else 0.0
+    beyond, level = _split(found.sanding_hours, area, n, part, standard)
+    doubts = [d for s in found.scheme.steps for d in s.doubts]
     return CarvingPlan(
         carved=(n * sum(found.seconds), n * found.change_seconds),
-        sanding=sanding,
+        sanding=beyond,
+        level_sanding=level,
         cutters=tuple(s.cutter.id for s in found.scheme.steps),
-        notes=tuple(dict.fromkeys([*notes, *(d for s in found.scheme.steps for d in s.doubts)])),
+        notes=tuple(dict.fromkeys(lengths_for(note, job.system) for note in (*found.cannot, *notes, *doubts))),
     )
+
+
+def _split(hours: float, area: float, count: int, part: Part, standard: float) -> tuple[float, float]:
+    """Sanding of ``count`` reliefs beyond that of level faces, and that of level faces [h]."""
+    if not part.finished:
+        return 0.0, 0.0
+    level = min(hours, area * standard / 3600)
+    return count * (hours - level), count * level
 
 
 def _outlook(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -96,3 +97,40 @@ def carving_price(
         f"{rates.people['machining']:.2f} + {cents(sanding_hours)} h sanding × {rates.people['finishing']:.2f}"
     )
     return CarvingPrice(cost, floor, cents(float(floor) / (1 - rates.margin)), rates.currency, how)
+
+
+def pricing(rates: Rates) -> Callable[[float, float], float]:
+    """The asked price as a function of machine seconds and sanding hours, e.g. for ``relief.choices.choices``.
+
+    Parameters
+    ----------
+    rates : Rates
+        The shop's own.
+
+    Returns
+    -------
+    callable
+        Of machine time [s] and sanding [h]; the price in the shop's currency.
+    """
+    return lambda seconds, hours: float(carving_price(seconds, hours, rates).asked)
+
+
+def not_in_it(rates: Rates) -> str:
+    """What a carving's own price leaves out, for people.
+
+    Parameters
+    ----------
+    rates : Rates
+        The shop's own.
+
+    Returns
+    -------
+    str
+        With the hours of drawing that a job adds to the carving's line.
+    """
+    hours = rates.minutes["carving_design_per_job"] / 3600
+    return (
+        "machine, attended share and sanding; not in it: drawing the artwork, programming, set-up. A job's line for "
+        f"the carving adds the drawing: {cents(hours)} h × {rates.people['design']:.2f} = "
+        f"{cents(cents(hours) * rates.people['design'])} {rates.currency} at cost"
+    )

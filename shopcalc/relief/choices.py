@@ -2,7 +2,12 @@
 
 **The measure of fineness**, said plainly: *wood left* is the mean height of wood that stands over the artwork when the
 machine is done. Two things add up to it: detail the cutters cannot reach, and the cusps between the lines, whose mean
-height is a third of their greatest. A way is kept when no other is both quicker and leaves less wood.
+height is a third of their greatest. **The measure of effort** is money: machine, the share of it somebody stands by,
+and the sanding that the cusps ask for; a quick way that sands for hours is no cheap one. A way is kept when no other is
+both cheaper and leaves less wood; what was dropped is named with the way that beats it.
+
+**Feeds.** Ways are compared at the usual feeds (common practice), because a greater one leaves the same wood in the
+model and would always win. What the greatest feed the limits allow would make of each kept way stands beside it.
 
 **Two rounds.** What cutters reach is first looked at on a coarser map, and of their lines only every few are drawn and
 timed; what is kept is then computed fully. ``Choices.greatest_error`` says by how much the first round was off.
@@ -12,7 +17,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -40,19 +46,43 @@ from shopcalc.relief.scheme import (
     needs_roughing,
     reach_of,
     sampled_seconds,
+    sanding_hours,
     step,
 )
+
+#: Price of machine seconds and sanding hours, in any one currency.
+Pricing: TypeAlias = Callable[[float, float], float]
 
 #: Cusps that are tried, on all but 5 % of the area [mm].
 CUSPS: tuple[float, ...] = (0.005, 0.01, 0.02, 0.04, 0.08)
 _SQUARES = 60_000  # of the coarser map
 _MIDDLE_CUSP = 0.02  # mm at which cleaning up is timed once; its time goes with one over the sideways step
 _APART = 3.0  # steps between the lines that are drawn of cleaning up in the first round
+_SANDING_WEIGHS = 2.0  # machine hours to one of sanding, where nobody says what they cost
 _FINISHES = ("ball", "tapered ball", "core-box")
 _ROUGHS = ("square end", "ball")
 _CLEAN_SHARE = 0.4  # of the area: where more is to clean up, the smaller cutter goes over everything at once
 _LEFT_OVER = 0.1  # mm the first of two cutters may leave
-_ENOUGH = 1.02  # a way must be so much quicker, or leave so much less, to be worth a line
+_ENOUGH = 1.02  # a way must be so much cheaper, or leave so much less, to be worth a line
+
+
+@dataclass(frozen=True)
+class Faster:
+    """A way run at the greatest feeds the limits allow.
+
+    Parameters
+    ----------
+    seconds : float
+        Of the same paths, timed anew [s].
+    price : float
+        As that of the choice [currency].
+    feeds : tuple of (str, float, str)
+        Cutter, its feed [mm/min], and the limit that stops there.
+    """
+
+    seconds: float
+    price: float
+    feeds: tuple[tuple[str, float, str], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,12 +97,18 @@ class Choice:
         On all but 5 % of the area [mm].
     first_minutes, first_wood_left : float
         What the first round on the coarser map said [min], [mm].
+    price : float
+        Machine, attended share and sanding [currency].
+    faster : Faster or None
+        At the greatest feeds; None where the usual ones are the greatest.
     """
 
     result: CarvingResult
     wanted_cusp: float
     first_minutes: float
     first_wood_left: float
+    price: float
+    faster: Faster | None = None
 
     @property
     def minutes(self) -> float:
@@ -84,24 +120,75 @@ class Choice:
         """Mean height over the artwork [mm]."""
         return self.result.wood_left
 
+    @property
+    def title(self) -> str:
+        """Cutters and the cusp that was asked for."""
+        return _title(self.result.scheme, self.wanted_cusp)
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """One way that is not worth offering.
+
+    Parameters
+    ----------
+    cutters : str
+        In their order.
+    stepover, wanted_cusp : float
+        Of the finishing lines [mm].
+    minutes, sanding_hours, price, wood_left : float
+        Machine time [min], sanding [h], both together [currency], mean height over the artwork [mm].
+    reason : str
+        "dearer and coarser than ...", and the like.
+    computed_fully : bool
+        Else the figures are the first round's.
+    """
+
+    cutters: str
+    stepover: float
+    wanted_cusp: float
+    minutes: float
+    sanding_hours: float
+    price: float
+    wood_left: float
+    reason: str
+    computed_fully: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data with units in the keys."""
+        return {
+            "scheme": self.cutters,
+            "stepover_mm": self.stepover,
+            "cusp_wanted_mm": self.wanted_cusp,
+            "minutes": self.minutes,
+            "sanding_hours": self.sanding_hours,
+            "price": self.price,
+            "wood_left_mm": self.wood_left,
+            "reason": self.reason,
+            "computed_fully": self.computed_fully,
+        }
+
 
 @dataclass(frozen=True, eq=False)
 class Choices:
-    """All ways worth offering, the quickest first.
+    """All ways worth offering, the cheapest first.
 
     Parameters
     ----------
     kept : tuple of Choice
-        None is both quicker and finer than another.
+        None is both cheaper and finer than another.
     looked_at : int
         Ways of the first round [-].
     left_out : tuple of str
         Cutters that were not looked at, and why.
+    dropped : tuple of Dropped
+        All other ways, the cheapest first, each with its reason.
     """
 
     kept: tuple[Choice, ...]
     looked_at: int
     left_out: tuple[str, ...] = ()
+    dropped: tuple[Dropped, ...] = field(default=())
 
     @property
     def greatest_error(self) -> float:
@@ -115,6 +202,22 @@ class _Trial:
     cusp: float
     minutes: float
     wood: float
+    sanding: float
+    price: float = 0.0
+
+    @property
+    def title(self) -> str:
+        return _title(self.scheme, self.cusp)
+
+    def dropped(self, reason: str) -> Dropped:
+        return Dropped(
+            self.scheme.name, self.scheme.finishing.stepover, self.cusp, self.minutes, self.sanding, self.price,
+            self.wood, reason,
+        )  # fmt: skip
+
+
+def _title(scheme: Scheme, cusp: float) -> str:
+    return f"{scheme.name} at a cusp of {cusp:g} mm"
 
 
 def choices(
@@ -128,10 +231,11 @@ def choices(
     outside: Outside = "nothing",
     learned: Learned | None = None,
     sanding_per_area: float | None = None,
+    pricing: Pricing | None = None,
     most: int = 6,
     progress: Callable[[float], None] | None = None,
 ) -> Choices:
-    """The ways to carve a relief of which none is both quicker and finer than another.
+    """The ways to carve a relief of which none is both cheaper and finer than another.
 
     Parameters
     ----------
@@ -151,8 +255,11 @@ def choices(
         The shop's own test cuts.
     sanding_per_area : float or None
         See ``scheme.carve`` [s/m2].
+    pricing : callable or None
+        Of machine seconds and sanding hours, e.g. ``quote.carving.pricing``; None counts an hour of sanding as two of
+        the machine (reasoning: a person costs more than a router).
     most : int
-        Ways to keep at most, spread evenly over the time [-].
+        Ways to keep at most: the bends of the front of price and wood [-].
     progress : callable or None
         Called with the share done.
 
@@ -170,22 +277,74 @@ def choices(
     finishers, roughers, left_out = _able(surface, list(cutters))
     if not finishers:
         refuse("no cutter of the rack can finish this relief", "; ".join(left_out) or "add a ball or a tapered ball")
-    first = _FirstRound(surface, machine, material, direction, outside, learned)
+    ask = pricing or (lambda seconds, hours: seconds / 3600 + _SANDING_WEIGHS * hours)
+    first = _FirstRound(surface, machine, material, direction, outside, learned, sanding_per_area)
     trials: list[_Trial] = []
     for number, cutter in enumerate(finishers):
         trials += first.of(cutter, [c for c in finishers if _tip(c) < 0.75 * _tip(cutter)], roughers, cusps_wanted)
         tell(0.5 * (number + 1) / len(finishers))
     if not trials:
         refuse("no way was found to carve this relief", "; ".join(left_out) or "give other cutters or other cusps")
-    kept = _spread(_undominated(trials), most)
+    trials = [replace(t, price=ask(60 * t.minutes, t.sanding)) for t in trials]
+    front, dropped = _undominated(trials)
+    kept = _spread(front, most)
+    dropped += [t.dropped("left out for a short table: it lies between two that are offered") for t in front
+                if not any(t is k for k in kept)]  # fmt: skip
     cache: dict[str, HeightMap] = {}
     found: list[Choice] = []
     for number, trial in enumerate(kept):
         result = carve(surface, trial.scheme, machine, sanding_per_area=sanding_per_area, cache=cache)
-        found.append(Choice(result, trial.cusp, trial.minutes, trial.wood))
+        price = ask(result.seconds, result.sanding_hours)
+        found.append(Choice(result, trial.cusp, trial.minutes, trial.wood, price, _faster(result, machine, ask)))
         tell(0.5 + 0.5 * (number + 1) / len(kept))
-    out = [c for c in found if not any(_beats((o.minutes, o.wood_left), (c.minutes, c.wood_left)) for o in found)]
-    return Choices(tuple(sorted(out, key=lambda c: c.minutes)), len(trials), tuple(left_out))
+    out, late = _best(found)
+    dropped = sorted([*dropped, *late], key=lambda d: d.price)
+    return Choices(tuple(out), len(trials), tuple(left_out), tuple(dropped))
+
+
+def _best(found: list[Choice]) -> tuple[list[Choice], list[Dropped]]:
+    """Ways computed fully that no other beats, the cheapest first, and the others."""
+    out, dropped = list[Choice](), list[Dropped]()
+    for c in sorted(found, key=lambda c: (c.price, c.wood_left)):
+        if not out or c.wood_left < out[-1].wood_left:
+            out.append(c)
+            continue
+        r = c.result
+        dropped.append(
+            Dropped(
+                r.scheme.name, r.scheme.finishing.stepover, c.wanted_cusp, c.minutes, r.sanding_hours, c.price,
+                c.wood_left, _reason((c.price, c.wood_left), (out[-1].price, out[-1].wood_left), out[-1].title), True,
+            )
+        )  # fmt: skip
+    return out, dropped
+
+
+def _reason(own: tuple[float, float], other: tuple[float, float], title: str) -> str:
+    """Why a way is dropped for another that is no dearer."""
+    dearer, coarser_ = own[0] > other[0] * _ENOUGH, own[1] > other[1] * _ENOUGH
+    if own[1] < other[1]:
+        return f"dearer and hardly finer than {title}" if dearer else f"next to the same as {title}"
+    words = {
+        (True, True): "dearer and coarser than", (True, False): "dearer and no finer than",
+        (False, True): "no cheaper and coarser than", (False, False): "next to the same as",
+    }  # fmt: skip
+    return f"{words[dearer, coarser_]} {title}"
+
+
+def _faster(result: CarvingResult, machine: Machine, ask: Pricing) -> Faster | None:
+    """The same paths at the greatest feeds the limits allow; ways straight down keep theirs."""
+    seconds, feeds = result.seconds, list[tuple[str, float, str]]()
+    for s in result.steps:
+        most = s.step.greatest_feed
+        feeds.append((s.step.cutter.id, max(most, s.step.feed), s.step.binds))
+        if s.moves is None or most <= s.step.feed:
+            continue
+        along = s.moves.feed > s.step.plunge_feed + 1e-6
+        moves = replace(s.moves, feed=np.where(along, s.moves.feed * most / s.step.feed, s.moves.feed))
+        seconds += machine_time(moves, machine).total_s - s.seconds
+    if seconds >= result.seconds:
+        return None
+    return Faster(seconds, ask(seconds, result.sanding_hours), tuple(feeds))
 
 
 def three(found: Choices) -> tuple[Choice, ...]:
@@ -199,12 +358,12 @@ def three(found: Choices) -> tuple[Choice, ...]:
     Returns
     -------
     tuple of Choice
-        The quickest, the one nearest to the geometric mean of both times, the finest; fewer where there are fewer.
+        The cheapest, the one nearest to the geometric mean of both prices, the finest; fewer where there are fewer.
     """
     quick, fine = found.kept[0], found.kept[-1]
-    middle = math.sqrt(quick.minutes * fine.minutes)
+    middle = math.sqrt(quick.price * fine.price)
     between = found.kept[1:-1]
-    best = min(between, key=lambda c: abs(math.log(c.minutes / middle)), default=None)
+    best = min(between, key=lambda c: abs(math.log(c.price / middle)), default=None)
     picked = [quick, best, fine] if len(found.kept) > 1 else [quick]
     return tuple(c for c in picked if c is not None)
 
@@ -237,26 +396,35 @@ def _same_tip(a: Cutter, b: Cutter) -> bool:
     return profile(a) == profile(b)
 
 
-def _beats(a: tuple[float, float], b: tuple[float, float]) -> bool:
-    """Whether the first is no slower and no coarser than the second, and clearly better in one."""
-    return a[0] <= b[0] and a[1] <= b[1] and (a[0] * _ENOUGH < b[0] or a[1] * _ENOUGH < b[1])
-
-
-def _undominated(trials: list[_Trial]) -> list[_Trial]:
-    kept: list[_Trial] = []
-    for t in sorted(trials, key=lambda t: (t.minutes, t.wood)):
+def _undominated(trials: list[_Trial]) -> tuple[list[_Trial], list[Dropped]]:
+    """Ways none of which is both dearer and coarser than another, the cheapest first; the others with reasons."""
+    kept, dropped = list[_Trial](), list[Dropped]()
+    for t in sorted(trials, key=lambda t: (t.price, t.wood)):
         if not kept or t.wood * _ENOUGH < kept[-1].wood:
             kept.append(t)
-    return kept
+        else:
+            dropped.append(t.dropped(_reason((t.price, t.wood), (kept[-1].price, kept[-1].wood), kept[-1].title)))
+    return kept, dropped
 
 
 def _spread(kept: list[_Trial], most: int) -> list[_Trial]:
-    """At most so many, the first and the last among them, spread evenly over the logarithm of the time."""
+    """At most so many, the first and the last among them, then always the one that gains most.
+
+    What a set gains is the area of price and wood, on logarithms, for which it holds a way that is no dearer and no
+    coarser: bends of the front come first, ways that cost much for little last.
+    """
     if len(kept) <= most:
         return kept
-    at = np.log([t.minutes for t in kept])
-    wanted = np.linspace(at[0], at[-1], most)
-    return [kept[i] for i in sorted({int(np.abs(at - w).argmin()) for w in wanted})]
+    price, wood = np.log([t.price for t in kept]), np.log([max(t.wood, 1e-9) for t in kept])
+
+    def gain(chosen: list[int]) -> float:
+        at = sorted(chosen)
+        return float(np.sum(np.diff(price[at]) * (wood[0] - wood[at[:-1]])))
+
+    taken = [0, len(kept) - 1]
+    while len(taken) < most:
+        taken.append(max((i for i in range(len(kept)) if i not in taken), key=lambda i: gain([*taken, i])))
+    return [kept[i] for i in sorted(taken[:most])]
 
 
 class _FirstRound:
@@ -270,10 +438,12 @@ class _FirstRound:
         direction: LineDirection,
         outside: Outside,
         learned: Learned | None,
+        sanding_per_area: float | None,
     ) -> None:
         self.surface, self.machine, self.material = surface, machine, material
         self.direction, self.outside, self.learned = direction, outside, learned
         self.level = coarser(surface, _SQUARES)
+        self.sanding = [sanding_hours(surface, cusp, sanding_per_area) for cusp in (0.0, 1.0)]  # straight between
         self.reach: dict[str, HeightMap] = {}
         self.change = (machine.times.cutter_change + machine.times.spindle_start) / 60
         self.roughing: dict[str, tuple[Step, float, float]] = {}
@@ -306,18 +476,19 @@ class _FirstRound:
                 seconds = sampled_seconds(
                     self.surface, finishing, self.machine, direction=self.direction, outside=self.outside
                 )
-                ridge = cusps(after, cutter, across, self.direction).mean / 3
+                mean_cusp = cusps(after, cutter, across, self.direction).mean
             except InputError:
                 continue
-            steps = (*before, finishing)
+            steps, ridge = (*before, finishing), mean_cusp / 3
+            sanding = self.sanding[0] + (self.sanding[1] - self.sanding[0]) * mean_cusp
             base = seconds / 60 + rough_minutes + change
-            out.append(_Trial(self._scheme(steps), cusp, base, float(left.mean()) + ridge))
+            out.append(_Trial(self._scheme(steps), cusp, base, float(left.mean()) + ridge, sanding))
             for cleaner, minutes_by_step, lower in cleaning:
                 wood = float(np.minimum(left, lower).mean()) + ridge
                 near = stepover_for(self.reached(level, cleaner.cutter), cleaner.cutter, cusp, self.direction)
                 more = minutes_by_step / near + self.change
                 second = self._cleaning(cleaner.cutter, near, left)
-                out.append(_Trial(self._scheme((*steps, second)), cusp, base + more, wood))
+                out.append(_Trial(self._scheme((*steps, second)), cusp, base + more, wood, sanding))
         return out
 
     def _scheme(self, steps: tuple[Step, ...]) -> Scheme:

@@ -26,6 +26,7 @@ FITS_SHARE = 0.995
 _BALL_PIXELS = 16  # of radius: with twice as many the next coarser map will do
 _GAP_PIXELS = 8  # of half a gap's width, likewise
 _FINEST = 2.0  # pixels below which a ball has no shape
+_AT_ONCE, _WIDE = 4_000_000, 16.0  # squares of a map beyond which a coarser one comes first; squares that will do there
 _STEEP_SHARE = 0.001  # of the area that may be steeper than the wall named the steepest
 
 
@@ -162,6 +163,11 @@ class SmallestDetail:
         Between neighbouring heights that occur, 0 when they are not stepped [mm].
     noise : float
         Standard deviation from pixel to pixel [mm].
+    pixel : float
+        Of the map [mm].
+    creased_share : float
+        Share of the area that even a ball of two pixels' radius does not reach: creases, and feet of walls, sharper
+        than the map can tell [-].
     """
 
     valley_radius: float
@@ -172,6 +178,13 @@ class SmallestDetail:
     tolerance: float
     grey_step: float
     noise: float
+    pixel: float = 0.0
+    creased_share: float = 0.0
+
+    @property
+    def finest_told(self) -> float:
+        """Radius below which this map tells no valley from a crease [mm]."""
+        return _FINEST * self.pixel
 
     @property
     def width(self) -> float:
@@ -211,6 +224,9 @@ def smallest_detail(surface: HeightMap, *, tolerance: float = TOLERANCE) -> Smal
     *Wall*: rise less one grey step and three times the noise, over runs of 1, 2, 4, ... 32 pixels; the steepest of
     these counts, so a terrace on an even slope does not.
 
+    A map of more than four million squares is looked at on a coarser one first, and on its own squares only where that
+    shows creases or anything narrower than sixteen squares.
+
     Example
     -------
     >>> from shopcalc.relief.heights import sampled
@@ -219,13 +235,19 @@ def smallest_detail(surface: HeightMap, *, tolerance: float = TOLERANCE) -> Smal
     >>> round(found.valley_radius, 1), round(found.narrowest_gap, 1)
     (2.8, 5.2)
     """
+    if surface.z.size > _AT_ONCE and min(surface.z.shape) >= 64:
+        told = smallest_detail(_thinned(surface), tolerance=tolerance)
+        fine = told.valley_limit == "finer than the pixels" or told.width < _WIDE * told.pixel
+        if not fine and told.creased_share == 0:
+            return told
     step, noise = _grey_step(surface.z), _noise(surface.z)
     quiet, left = _quieted(surface, noise, tolerance / 6)
     most = max(tolerance, step, 6 * left)
     maps = _Coarser(quiet)
-    radius, limit = _valley_radius(maps, most)
+    radius, limit, creased = _valley_radius(maps, most)
     gap, deep = _narrowest_gap(maps, 5 * most)
-    return SmallestDetail(radius, limit, gap, deep, _steepest_wall(surface, step + 3 * noise), most, step, noise)
+    wall = _steepest_wall(surface, step + 3 * noise)
+    return SmallestDetail(radius, limit, gap, deep, wall, most, step, noise, surface.pixel, creased)
 
 
 @dataclass(frozen=True, eq=False)
@@ -329,31 +351,43 @@ def _part(progress: Progress | None, number: int, count: int) -> Progress | None
     return lambda share: tell((number + share) / count)
 
 
-def _valley_radius(maps: _Coarser, tolerance: float) -> tuple[float, str]:
-    """Radius of the largest ball that fits, and whether that is a find or a bound."""
+def _thinned(surface: HeightMap) -> HeightMap:
+    """Means over whole blocks, at most ``_AT_ONCE`` of them."""
+    block = math.ceil(math.sqrt(surface.z.size / _AT_ONCE))
+    rows, columns = (n // block for n in surface.z.shape)
+    z = surface.z[: rows * block, : columns * block].reshape(rows, block, columns, block).mean(axis=(1, 3))
+    return HeightMap(z, surface.pixel * block, surface.origin, surface.name)
+
+
+def _valley_radius(maps: _Coarser, tolerance: float) -> tuple[float, str, float]:
+    """Radius of the largest ball that fits, whether that is a find or a bound, and what the finest does not reach."""
     surface = maps.maps[0]
 
-    def fits(radius: float) -> bool:
+    def missed(radius: float) -> float:
         level = maps.for_radius(radius, _BALL_PIXELS)
         ball = Profile(radius, ball=radius, half_angle=0.0)
         left = detail_left(level, ball).depth.z / np.hypot(1.0, _slope(level))
-        return float((left > tolerance).mean()) <= 1 - FITS_SHARE
+        return float((left > tolerance).mean())
+
+    def fits(radius: float) -> bool:
+        return missed(radius) <= 1 - FITS_SHARE
 
     least, greatest = _FINEST * surface.pixel, min(surface.length, surface.width) / 2
-    if greatest <= least or not fits(least):
-        return least, "finer than the pixels"
+    creased = missed(least)
+    if greatest <= least or creased > 1 - FITS_SHARE:
+        return least, "finer than the pixels", creased
     good = least
     while True:
         bad = min(2 * good, greatest)
         if not fits(bad):
             break
         if bad == greatest:
-            return greatest, "wider than the map"
+            return greatest, "wider than the map", creased
         good = bad
     while bad > 1.05 * good:
         middle = math.sqrt(good * bad)
         good, bad = (middle, bad) if fits(middle) else (good, middle)
-    return good, "found"
+    return good, "found", creased
 
 
 def _narrowest_gap(maps: _Coarser, least_depth: float) -> tuple[float | None, float]:

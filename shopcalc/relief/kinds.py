@@ -24,9 +24,18 @@ from shopcalc.machines import Machine
 from shopcalc.materials import Material
 from shopcalc.moves import Floats
 from shopcalc.paths.lettering import letter_lines, lettering_width
+from shopcalc.relief.finishing import cusps, stepover_for
 from shopcalc.relief.heights import HeightMap
-from shopcalc.relief.reach import profile
-from shopcalc.relief.scheme import USUAL_CUSP, coarser, rough_seconds, sampled_seconds, scheme_for
+from shopcalc.relief.reach import profile, reached
+from shopcalc.relief.scheme import (
+    USUAL_CUSP,
+    Scheme,
+    coarser,
+    rough_seconds,
+    sampled_seconds,
+    sanding_hours,
+    scheme_for,
+)
 
 #: Squares of the finest map that is drawn; a larger relief gets larger squares.
 MOST_SQUARES = 4_000_000
@@ -538,6 +547,16 @@ class Before:
         Of finishing [mm].
     each : tuple of float
         Of each relief that was drawn [s].
+    sanding_hours : float
+        Of people, the mean of the reliefs that were drawn [h].
+    mean_cusp : float
+        Likewise [mm].
+    steep : float
+        Slope across the lines that a twentieth of the area exceeds [rad].
+    level_stepover : float
+        What leaves the cusp on level ground [mm].
+    level_seconds : float
+        About the likely machine time at that step [s].
     """
 
     low: float
@@ -548,6 +567,11 @@ class Before:
     stepover: float
     cusp: float
     each: tuple[float, ...]
+    sanding_hours: float = 0.0
+    mean_cusp: float = 0.0
+    steep: float = 0.0
+    level_stepover: float = 0.0
+    level_seconds: float = 0.0
 
     def as_json(self) -> dict[str, Any]:
         """Plain data with units in the keys."""
@@ -556,6 +580,11 @@ class Before:
             "scheme": self.scheme,
             "stepover_mm": self.stepover,
             "cusp_mm": self.cusp,
+            "mean_cusp_mm": self.mean_cusp,
+            "sanding_hours": self.sanding_hours,
+            "steep_rad": self.steep,
+            "level_stepover_mm": self.level_stepover,
+            "level_minutes": self.level_seconds / 60,
             "minutes": {"low": self.low / 60, "likely": self.likely / 60, "high": self.high / 60},
         }
 
@@ -607,6 +636,7 @@ def hours_before_artwork(
     seeds: Sequence[int] = (1, 2, 3),
     learned: Learned | None = None,
     corrected: Correction | None = None,
+    sanding_per_area: float | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Before:
     """Machine time of a relief before there is any artwork: reliefs of its kind, drawn and computed by the same engine.
@@ -633,13 +663,15 @@ def hours_before_artwork(
         The shop's own test cuts.
     corrected : Correction or None
         From ``correction``; None knows of no logged carving.
+    sanding_per_area : float or None
+        The shop's standard for level faces [s/m2]; None takes common practice.
     progress : callable or None
         Called with the share done.
 
     Returns
     -------
     Before
-        Machine time alone. Drawing, programming, set-up, sanding are lines of their own in the job. Some fifty
+        Machine time and sanding. Drawing, programming, set-up are lines of their own in the job. Some fifty
         finishing lines of each relief are drawn and timed for all of them (``scheme.sampled_seconds``); a test holds
         that to the whole path within 6 %.
 
@@ -653,7 +685,7 @@ def hours_before_artwork(
     told = corrected or Correction()
     if not seeds:
         refuse("no relief is to be drawn", "give at least one seed")
-    seconds: list[float] = []
+    seconds, sanding, finishing, ridges, slopes = list[float](), list[float](), 0.0, list[float](), list[float]()
     scheme = None
     for number, seed in enumerate(seeds):
         pixel = max(smallest_detail / _PER_DETAIL, math.sqrt(length * width / _SQUARES))
@@ -666,6 +698,9 @@ def hours_before_artwork(
                 learned=learned,
             )  # fmt: skip
         total = sampled_seconds(drawn, scheme.finishing, machine)
+        finishing += total / len(seeds)
+        hours, ridge, slope = _surface_work(drawn, scheme, sanding_per_area)
+        sanding, ridges, slopes = [*sanding, hours], [*ridges, ridge], [*slopes, slope]
         for s in scheme.steps:
             if s.role == "rough":
                 total += rough_seconds(coarser(drawn, 60_000), s, machine)
@@ -677,7 +712,26 @@ def hours_before_artwork(
     likely = math.exp(sum(math.log(t) for t in seconds) / len(seconds)) * told.factor
     strays = float(np.std(np.log(seconds), ddof=1)) if len(seconds) > 1 else 0.0
     wide = math.exp(_BAND * math.hypot(told.sigma, strays))
+    wanted = USUAL_CUSP if cusp is None else cusp
+    level = _level_step(chosen, wanted)
+    across = scheme.finishing.stepover
+    at_level = (likely / told.factor - finishing * (1 - min(1.0, across / level))) * told.factor
     return Before(
-        likely / wide, likely, likely * wide, kind, scheme.name, scheme.finishing.stepover,
-        USUAL_CUSP if cusp is None else cusp, tuple(seconds),
+        likely / wide, likely, likely * wide, kind, scheme.name, across, wanted, tuple(seconds),
+        float(np.mean(sanding)), float(np.mean(ridges)), float(np.mean(slopes)), level, at_level,
     )  # fmt: skip
+
+
+def _surface_work(drawn: HeightMap, scheme: Scheme, per_area: float | None) -> tuple[float, float, float]:
+    """Hours of sanding, mean cusp [mm], and the slope across the lines that a twentieth of the area exceeds [rad]."""
+    small, f = coarser(drawn, 60_000), scheme.finishing
+    after = reached(small, f.cutter, outside=scheme.outside)
+    ridge = cusps(after, f.cutter, f.stepover, scheme.direction).mean
+    rise = np.abs(np.gradient(after.z, after.pixel, axis=0))
+    return sanding_hours(drawn, ridge, per_area), ridge, float(np.arctan(np.quantile(rise, 0.95)))
+
+
+def _level_step(cutter: Cutter, cusp: float) -> float:
+    """Sideways step that leaves a cusp on level ground [mm]."""
+    level = HeightMap(np.zeros((2, 2)), 1.0)
+    return stepover_for(level, cutter, cusp)

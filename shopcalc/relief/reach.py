@@ -42,12 +42,42 @@ Outside: TypeAlias = Literal["nothing", "stock"]
 #: Called with the share of the work done, 0 to 1.
 Progress: TypeAlias = Callable[[float], None]
 
+#: What a shank may touch by before a carving counts as one that cannot be cut [mm] (reasoning: pixels know no better).
+TOUCH = 0.05
 _SEGMENT = 32  # columns whose highest sample is known beforehand
 _STRETCH = 64  # columns worked on together; fits the fastest memory with its neighbourhood
 _STRIP = 256  # columns of a level underside worked on together
 _BAND_WORK = 2e8  # offsets times pixels between two reports of progress
 _FLAT_FROM = 4  # pixels of level underside from which running maxima pay
 _INSIDE = 1e-9  # of the radius: an offset on the rim but for rounding is on the rim
+
+
+@dataclass(frozen=True)
+class Obstacle:
+    """What keeps a cutter from the bottom of a carving.
+
+    Parameters
+    ----------
+    part : {"flutes", "shank", "collet"}
+        Of the cutter, that is too short or too thick.
+    reaches, of : float
+        How deep the tip comes, and how deep it must [mm].
+    share : float
+        Of the area concerned [-].
+    """
+
+    part: Literal["flutes", "shank", "collet"]
+    reaches: float
+    of: float
+    share: float
+
+    def __str__(self) -> str:
+        why = {
+            "flutes": "its flutes are no longer, and nothing cleared the wood above",
+            "shank": "there its shank meets finished wood",
+            "collet": "there the collet meets the stock's top",
+        }[self.part]
+        return f"reaches {self.reaches:.1f} mm of {self.of:.1f} mm: {why}"
 
 
 @dataclass(frozen=True)
@@ -337,6 +367,8 @@ class ShankRoom:
         Share of the area where the shank would touch the finished surface [-].
     shank_overlap : float
         How far the surface stands into the shank at worst; negative is room to spare [mm].
+    overlap_depth : float
+        Of the tip where that is [mm].
     """
 
     deepest: float
@@ -345,6 +377,30 @@ class ShankRoom:
     deeper_share: float
     shank_share: float
     shank_overlap: float
+    overlap_depth: float = 0.0
+
+    def obstacles(self, *, cleared: bool) -> tuple[Obstacle, ...]:
+        """Why a cutter cannot do it at all; empty when it can.
+
+        Parameters
+        ----------
+        cleared : bool
+            Whether another cutter took the wood above the surface before: else flutes must be as long as it is deep.
+
+        Returns
+        -------
+        tuple of Obstacle
+            A shank that touches by less than ``TOUCH`` is told in ``notes`` alone.
+        """
+        out = []
+        if not cleared and self.deepest > self.cutting_length + TOUCH:
+            out.append(Obstacle("flutes", self.cutting_length, self.deepest, self.deeper_share))
+        if self.shank_overlap > TOUCH:
+            deep = self.overlap_depth
+            out.append(Obstacle("shank", max(0.0, deep - self.shank_overlap), deep, self.shank_share))
+        if self.deepest > self.stick_out + TOUCH:
+            out.append(Obstacle("collet", self.stick_out, self.deepest, self.deeper_share))
+        return tuple(out)
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -398,13 +454,15 @@ def shank_room(surface: HeightMap, cutter: Cutter, tips: HeightMap | None = None
     tip_depth = -tips.z
     shank = Profile(cutter.shank / 2, flat=cutter.shank / 2)
     overlap = centre_surface(surface, shank).z - tips.z - cutter.cutting_length
+    worst = np.unravel_index(int(overlap.argmax()), overlap.shape)
     return ShankRoom(
         deepest=float(max(0.0, tip_depth.max())),
         cutting_length=cutter.cutting_length,
         stick_out=cutter.stick_out,
         deeper_share=float((tip_depth > cutter.cutting_length).mean()),
         shank_share=float((overlap > 0).mean()),
-        shank_overlap=float(overlap.max()),
+        shank_overlap=float(overlap[worst]),
+        overlap_depth=float(tip_depth[worst]),
     )
 
 

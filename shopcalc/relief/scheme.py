@@ -25,7 +25,7 @@ from shopcalc.relief.detail import DetailLeft
 from shopcalc.relief.finishing import TOLERANCE, Cusps, LineDirection, cusps, finish, stepover_for
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import direction_of, extent, lay_out
-from shopcalc.relief.reach import Outside, Progress, ShankRoom, profile, reached, shank_room, swept
+from shopcalc.relief.reach import Obstacle, Outside, Progress, ShankRoom, profile, reached, shank_room, swept
 from shopcalc.relief.roughing import rough, tips_for_roughing
 from shopcalc.sources import practice
 
@@ -36,7 +36,7 @@ USUAL_CUSP = 0.02
 _LOOK = 60_000  # squares of the map a scheme is made from
 SKIM = 0.8  # mm left by roughing; common practice, no source
 _ROUGH_SHARE = 0.45  # of the diameter, sideways; as other clearing passes
-_SLOWER = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2)  # shares of the usual feed that are tried
+_SHARES = np.linspace(1.0, 0.02, 50)  # of the greatest feed without force, that are tried
 _MOSTLY = 0.98  # of the area counts for what a cutter meets at once; the rest are slits it enters slowly
 _SUGGESTED = 0.95  # of the area on which a suggested roughing cutter must have cleared enough
 _SMOOTHER = 6.0  # of the tolerance: what the tip may sink between two samples
@@ -70,6 +70,10 @@ class Step:
         Where the feed comes from, for people.
     doubts : tuple of str
         Bounds that are passed all the same.
+    greatest_feed : float
+        What the limits of cutter, wood and machine allow at this speed and cut [mm/min].
+    binds : str
+        The limit that stops there.
     """
 
     role: Role
@@ -83,6 +87,8 @@ class Step:
     left_over: float = 0.0
     feed_source: str = ""
     doubts: tuple[str, ...] = ()
+    greatest_feed: float = 0.0
+    binds: str = ""
 
     @property
     def cutting(self) -> Cutting:
@@ -254,6 +260,9 @@ class CarvingResult:
                     "stepover_mm": s.step.stepover,
                     "rpm": s.step.rpm,
                     "feed_mm_min": s.step.feed,
+                    "feed_source": s.step.feed_source,
+                    "greatest_feed_mm_min": s.step.greatest_feed,
+                    "greatest_feed_binds": s.step.binds,
                     "mean_feed_mm_min": s.mean_feed,
                     "depth_per_pass_mm": s.step.depth_per_pass,
                     "minutes": s.seconds / 60,
@@ -345,40 +354,46 @@ def step(
     level = limits.greatest_level(cut)
     turns = rpm or usual_rpm(cutter, machine)
     source, doubts = "given", list[str]()
+    most = (1 - practice()["reserve"].value) * cut.greatest_feed_per_tooth * turns * cutter.flutes
+    caps = {"feed per tooth, less a reserve": most, "the machine's axes": min(a.feed for a in machine.axes[:2])}
+    meets = level if role == "rough" else min(wood, level)
+    stops, cap = min(caps.items(), key=lambda c: c[1])
+    greatest, held, bound = _within_bounds(cut, turns, cap, meets)
     if feed is None:
-        most = (1 - practice()["reserve"].value) * cut.greatest_feed_per_tooth * turns * cutter.flutes
-        axes = (machine.axes[0].feed, machine.axes[1].feed)
         own_feed = known.get("greatest_feed_per_tooth")
         source = "common practice, no source" if own_feed is None else f"{own_feed.source} and common practice"
-        wanted = min(usual_feed(cutter, material, turns), most, *axes)
-        feed, held = _within_bounds(cut, turns, wanted, level if role == "rough" else min(wood, level))
-        feed = down(feed, FEED_STEP)
+        feed = down(min(usual_feed(cutter, material, turns), greatest), FEED_STEP)
         doubts += [f"{cutter.id}: {name}" for name in held]
     plunge = down(min(practice()["plunge_share"].value * feed, machine.axes[2].feed), FEED_STEP)
     return Step(
         role, cutter, across, feed, plunge, turns, min(level, cutter.cutting_length),
         skim if role == "rough" else 0.0, left_over if role == "clean up" else 0.0, source, tuple(doubts),
+        down(greatest, FEED_STEP), bound or stops,
     )  # fmt: skip
 
 
-def _within_bounds(cut: limits.Cut, rpm: float, feed: float, level: float) -> tuple[float, list[str]]:
-    """The greatest share of a feed that keeps all hard bounds, and those that no share keeps."""
+def _within_bounds(cut: limits.Cut, rpm: float, feed: float, level: float) -> tuple[float, list[str], str]:
+    """The greatest feed up to one that keeps all hard bounds, those that none keeps, and the one that stops it."""
     c = cut.cutter
     shape = limits.Pass(1, 1, max(min(level, c.cutting_length), 0.05), cut.width, "climb")
-    feeds = feed * np.array(_SLOWER)
+    feeds = feed * _SHARES
     found = limits.bounds(limits.Loads(cut, shape), rpm, feeds, quality=None)
     least = ("too slow for the spindle",)  # a speed, which is chosen before
-    kept, held = np.ones(len(feeds), dtype=bool), []
+    kept, held, stops = np.ones(len(feeds), dtype=bool), list[str](), {}
     for b in found:
         if not b.hard or b.least or b.name in least:
             continue
         ok = np.broadcast_to(np.asarray(b.kept), feeds.shape)
         if ok.any():
             kept &= ok
+            stops[b.name] = int(np.argmax(ok))
         else:
             held.append(b.name)
     good = np.flatnonzero(kept)
-    return float(feeds[good[0]] if len(good) else feeds[-1]), held
+    if not len(good):
+        return float(feeds[-1]), held, max(stops, key=lambda n: stops[n], default="")
+    name = max(stops, key=lambda n: stops[n], default="")
+    return float(feeds[good[0]]), held, name if good[0] > 0 and stops[name] else ""
 
 
 def needs_roughing(surface: HeightMap, finishing: Step) -> bool:
@@ -635,11 +650,105 @@ def carve(
     after = reach_of(surface, finishing.cutter, scheme.outside, cache)
     ridges = cusps(after, finishing.cutter, finishing.stepover, scheme.direction)
     room = shank_room(surface, finishing.cutter)
+    cannot = tuple(str(h) for h in obstacles(surface, scheme))
     return CarvingResult(
         scheme, tuple(done), whole, seconds, max(0.0, seconds - sum(d.seconds for d in done)),
         DetailLeft(surface.with_(np.maximum(lowest - surface.z, 0.0)), REACHED), ridges, roughing_left,
-        sanding_hours(surface, ridges.mean, sanding_per_area), room, tuple(dict.fromkeys([*notes, *room.notes])),
+        carved_sanding(surface, scheme, sanding_per_area), room,
+        tuple(dict.fromkeys([*cannot, *notes, *(() if cannot else room.notes)])),
     )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Hindrance:
+    """A cutter of a scheme that cannot do its part, and why.
+
+    Parameters
+    ----------
+    role : {"rough", "finish", "clean up"}
+        Its part.
+    cutter : Cutter
+        Which.
+    obstacle : Obstacle
+        What stands in its way.
+    """
+
+    role: Role
+    cutter: Cutter
+    obstacle: Obstacle
+
+    def __str__(self) -> str:
+        return f"cannot be cut with {self.cutter.id}: {self.obstacle}"
+
+
+def obstacles(surface: HeightMap, scheme: Scheme) -> tuple[Hindrance, ...]:
+    """Why a scheme cannot be run at all: flutes, shank or collet that come in the way.
+
+    Parameters
+    ----------
+    surface : HeightMap
+        What shall be carved.
+    scheme : Scheme
+        How.
+
+    Returns
+    -------
+    tuple of Hindrance
+        Empty when every cutter reaches the bottom of its part. Geometry (``reach.shank_room``) on a map of some
+        60 000 squares; flutes may be shorter than the relief is deep once another cutter took the wood above.
+    """
+    small, out, cleared = coarser(surface, _LOOK), list[Hindrance](), False
+    for s in scheme.steps:
+        tips = small.with_(tips_for_roughing(small, s.cutter, s.skim, scheme.outside)) if s.role == "rough" else None
+        room = shank_room(small, s.cutter, tips)
+        out += [Hindrance(s.role, s.cutter, o) for o in room.obstacles(cleared=cleared or s.role == "rough")]
+        cleared = True
+    return tuple(out)
+
+
+def able(surface: HeightMap, rack: Iterable[Cutter], *, like: Cutter) -> tuple[Cutter, ...]:
+    """Cutters of a rack that could finish a relief: flutes as long as it is deep, shank and collet clear.
+
+    Parameters
+    ----------
+    surface : HeightMap
+        What shall be carved.
+    rack : iterable of Cutter
+        To choose from.
+    like : Cutter
+        The one that cannot; those whose tip is nearest to its come first.
+
+    Returns
+    -------
+    tuple of Cutter
+        Balls, tapered balls and core-boxes, beside shapes of the same kind.
+    """
+    small = coarser(surface, _LOOK)
+    shapes = {"ball", "tapered ball", "core-box", like.shape}
+    found = [c for c in rack if c.shape in shapes and not shank_room(small, c).obstacles(cleared=False)]
+    return tuple(sorted(found, key=lambda c: (abs(math.log(max(_width(c), 0.01) / max(_width(like), 0.01))), c.id)))
+
+
+def carved_sanding(surface: HeightMap, scheme: Scheme, per_area: float | None = None) -> float:
+    """Hours of sanding after a scheme: one rule for a program that is drawn in full and for an outlook.
+
+    Parameters
+    ----------
+    surface : HeightMap
+        What shall be carved.
+    scheme : Scheme
+        How.
+    per_area : float or None
+        The shop's standard for level faces [s/m2].
+
+    Returns
+    -------
+    float
+        ``sanding_hours`` with the mean cusp of the finishing lines on a map of some 60 000 squares [h].
+    """
+    small, f = coarser(surface, _LOOK), scheme.finishing
+    ridges = cusps(reached(small, f.cutter, outside=scheme.outside), f.cutter, f.stepover, scheme.direction)
+    return sanding_hours(surface, ridges.mean, per_area)
 
 
 def clean(
@@ -765,7 +874,9 @@ class Outlook:
     mean_cusp : float
         [mm]
     sanding_hours : float
-        See ``sanding_hours`` [h].
+        See ``carved_sanding`` [h].
+    cannot : tuple of str
+        Why a cutter cannot do its part, see ``obstacles``.
     """
 
     scheme: Scheme
@@ -773,6 +884,7 @@ class Outlook:
     change_seconds: float
     mean_cusp: float
     sanding_hours: float
+    cannot: tuple[str, ...] = ()
 
 
 def outlook(surface: HeightMap, scheme: Scheme, machine: Machine, *, sanding_per_area: float | None = None) -> Outlook:
@@ -809,7 +921,8 @@ def outlook(surface: HeightMap, scheme: Scheme, machine: Machine, *, sanding_per
             seconds.append(0.0 if moves is None else machine_time(moves, machine).total_s)
     change = len(scheme.steps) * (machine.times.cutter_change + machine.times.spindle_start)
     ridges = cusps(after, finishing.cutter, finishing.stepover, scheme.direction).mean
-    return Outlook(scheme, tuple(seconds), change, ridges, sanding_hours(surface, ridges, sanding_per_area))
+    sanding, cannot = carved_sanding(surface, scheme, sanding_per_area), obstacles(surface, scheme)
+    return Outlook(scheme, tuple(seconds), change, ridges, sanding, tuple(str(h) for h in cannot))
 
 
 def reach_of(surface: HeightMap, cutter: Cutter, outside: Outside, cache: dict[str, HeightMap]) -> HeightMap:
