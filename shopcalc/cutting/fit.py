@@ -168,9 +168,11 @@ _THIRD = "Ross, Elementary Course in Woodwork, public domain"
 _DEEPER = "a woodworking magazine, second-hand"
 _BLIND = "an old text on joinery, second-hand"
 _GLUE = "common practice, no source"
-_DEEPER_BY = (_INCH / 16, _INCH / 8)
+#: How much deeper a blind mortise is than its tenon is long, from and to [mm].
+DEEPER_BY = (_INCH / 16, _INCH / 8)
+#: Clearance per face that glue wants, from and to [mm].
+GLUE_LINE = (0.05, 0.15)
 _BLIND_SHARE = 7 / 8
-_GLUE_LINE = (0.05, 0.15)  # mm of clearance per face
 _SLACK = 1e-6  # mm; rounding of a third of an inch
 
 
@@ -260,7 +262,7 @@ def fit_notes(
 
 def _glue_note(cheeks: float, show: Callable[[float], str]) -> FitNote:
     """Clearance at the cheeks, where the glue is."""
-    face, (least, most) = cheeks / 2, _GLUE_LINE
+    face, (least, most) = cheeks / 2, GLUE_LINE
     line = f"{show(least)} to {show(most)} per face"
     if cheeks < 0:
         words = f"The cheeks are {show(-cheeks)} tighter than the mortise: driven home, this splits the stile."
@@ -285,7 +287,7 @@ def _end_notes(
     tenon: TenonSize, clearances: Clearances, stile_width: float | None, show: Callable[[float], str]
 ) -> Iterator[FitNote]:
     """Room below the tenon, and depth of a blind mortise."""
-    least, most = _DEEPER_BY
+    least, most = DEEPER_BY
     room = f"{show(least)} to {show(most)}"
     if clearances.end < least - _SLACK:
         deeper = f"{show(clearances.end)} deeper than" if clearances.end >= 0 else f"{show(-clearances.end)} short of"

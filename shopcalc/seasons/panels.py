@@ -20,6 +20,8 @@ LEAST_CLEARANCE = 0.5
 HOLD = 3.0
 #: Most that is taken off a tenon's edges before it is better split: 1/16 in (common practice, no source) [mm].
 EDGE_MOST = 25.4 / 16
+#: Tenons from this width on are pegged with slots: 3 in (common practice, no source) [mm].
+PEGGED_FROM = 76.2
 _EPS = 1e-9
 
 
@@ -352,11 +354,12 @@ class TenonYear:
             return ""
         need, has = (write(v, "length", system, fraction=False) for v in (self.swell, self.clearance))
         told = f"at the wettest the tenon grows {need} between the ends of its mortise and has {has}"
-        peg = "a peg in the middle in a round hole, further ones in slots along the tenon's width"
+        peg = "; peg it in the middle in a round hole, further out in slots along its width"
         if self.split:
-            return f"{told}: split it in two with a gap between, glue or peg one, and let the other slide; {peg}"
+            return f"{told}: split it in two with a gap between, each with room of its own at the edges{peg}"
         more = write(self.swell - self.clearance, "length", system, fraction=False)
-        return f"{told}: take {more} more off its edges in total (the glue is on the cheeks); {peg}"
+        cure = f"{told}: take {more} more off its edges in total (the glue is on the cheeks)"
+        return cure + (peg if self.width > PEGGED_FROM else "")
 
 
 def tenon_year(width: float, clearance: float, movement: Movement, year: Year, rings: Rings = "unknown") -> TenonYear:
