@@ -5,6 +5,7 @@ from __future__ import annotations
 import graphlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 from shopcalc.jobs.hours import Estimate
@@ -135,11 +136,11 @@ class Standards:
             elif instead and all(key in said for key in instead):
                 times[name] = sum(said[key] for key in instead)
         numbers = [c.number for c in shop.cutters.values() if c.number]
-        return cls(**times, cutter_change=machine.times.cutter_change, places=max(numbers, default=1))
+        return cls(cutter_change=machine.times.cutter_change, places=max(numbers, default=1)).with_(**times)
 
-    def with_(self, **changes: object) -> Standards:
+    def with_(self, **changes: Any) -> Standards:
         """The same with some fields changed."""
-        return replace(self, **changes)  # type: ignore[arg-type]
+        return replace(self, **changes)
 
 
 @dataclass(frozen=True)

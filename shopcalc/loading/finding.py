@@ -15,7 +15,8 @@ from shopcalc.loading.pricing import LoadPlan, broken, change, priced, rack, wit
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-_FEW = 10
+_FEW = 10  # batches that need no order to begin with
+_STEADY = 0.35  # the solver's own count of work for a second: seldom ended by the clock, so that it ends alike
 _TICKS = 1000  # of the solver in a second: it counts in whole numbers
 #: Called with seconds passed, the best order's time and the proven bound so far [s].
 Progress = Callable[[float, float, float], None]
@@ -137,18 +138,19 @@ def _search(w: Work, time_limit: float, seed: int, progress: Progress | None) ->
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = max(time_limit - (time.perf_counter() - began), 0.1)
     solver.parameters.linearization_level = 2  # its cuts are what proves: nine loads in hundredths of a second
+    solver.parameters.max_deterministic_time = _STEADY * time_limit
     solver.parameters.random_seed = seed
     solver.parameters.num_workers = 1  # several race each other and do not end alike
     status = solver.solve(model, _reporter(progress))
-    bound = (solver.best_objective_bound - n) / _TICKS
+    bound = max((solver.best_objective_bound - n) / _TICKS, _floor(w, costs))
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return [i - 1 for i in start], max(bound, 0.0), False
+        return [i - 1 for i in start], bound, False
     succ = {i: j for (i, j), lit in arc.items() if solver.boolean_value(lit)}
     order, at = [], succ[0]
     while at:
         order.append(at - 1)
         at = succ[at]
-    return order, max(bound, 0.0), status == cp_model.OPTIMAL
+    return order, bound, status == cp_model.OPTIMAL
 
 
 def _rack_model(
@@ -182,6 +184,16 @@ def _rack_model(
             model.add_hint(there[i, c], c in r.cutters)
             model.add_hint(put[i, c], c in r.put_in)
     return list(put.values()), 0
+
+
+def _floor(w: Work, costs: _Costs) -> float:
+    """What every order takes: the cheapest way into each batch, and each cutter put in once [s]."""
+    ways: dict[int, int] = {}
+    for i, j in _arcs(costs):
+        if j:
+            ways[j] = min(ways.get(j, costs.between[i][j]), costs.between[i][j])
+    fresh = {c for b in w.batches for c in b.cutters} - set(w.standards.standing)
+    return (sum(ways.values()) + costs.put_in * len(fresh) - len(ways)) / _TICKS
 
 
 def _start(w: Work, costs: _Costs, seed: int) -> list[int]:
