@@ -54,6 +54,8 @@ class ProgramTime:
         Ids, in order of use.
     sanding : float
         Hours of people its carved surfaces ask for in the whole job, beyond level ones [h].
+    level_sanding : float
+        Of the same surfaces as if they were level, counted with all other faces [h].
     """
 
     program: Program
@@ -70,6 +72,7 @@ class ProgramTime:
     band: tuple[float, float, float] | None
     cutters: tuple[str, ...]
     sanding: float = 0.0
+    level_sanding: float = 0.0
 
     @property
     def best(self) -> float:
@@ -150,6 +153,11 @@ class Estimate:
     def carving_sanding(self) -> float:
         """Hours of people that carved surfaces ask for, beyond level ones [h]."""
         return sum(p.sanding for p in self.programs)
+
+    @property
+    def carving_sanding_in_full(self) -> float:
+        """The same with what level faces of that size would ask for: the carving's own [h]."""
+        return self.carving_sanding + sum(p.level_sanding for p in self.programs)
 
     @property
     def own_hours(self) -> float:
@@ -257,6 +265,7 @@ def _program_time(job: Job, program: Program, shop: Shop, warnings: list[str]) -
         band,
         tuple(dict.fromkeys([*(c for _, plan in plans for c in plan.cutters), *_cutters(job, program)])),
         count * job.quantity * sum(share * plan.sanding for share, plan in plans),
+        count * job.quantity * sum(share * plan.level_sanding for share, plan in plans),
     )
 
 

@@ -70,6 +70,8 @@ class Plan:
         Relief with artwork: cutting, and cutter changes [s].
     sanding : float
         Hours of people that carved surfaces ask for beyond level ones [h].
+    level_sanding : float
+        Of the same surfaces as if they were level, which the job counts with all other faces [h].
     cutters : tuple of str
         Ids of further cutters that were chosen here.
     """
@@ -80,6 +82,7 @@ class Plan:
     warnings: tuple[str, ...]
     carved: tuple[float, float] = (0.0, 0.0)
     sanding: float = 0.0
+    level_sanding: float = 0.0
     cutters: tuple[str, ...] = ()
 
 
@@ -104,7 +107,7 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
     """
     faults, warnings, done = list[Fault](), list[str](), list[tuple[Cutting, Moves]]()
     by_area, seconds = [0.0, 0.0, 0.0], dict[str, float]()
-    carved, sanding, cutters = [0.0, 0.0], 0.0, list[str]()
+    carved, sanding, cutters = [0.0, 0.0], [0.0, 0.0], list[str]()
     for described, operation in job.operations(program.id, part):
         place = job.place(described, operation)
         misfits = list(_misfits(operation, described, program.station, job.system))
@@ -117,7 +120,7 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
                 ahead = plan_carving(operation, described, job, shop)
                 by_area = [a + b for a, b in zip(by_area, ahead.band, strict=True)]
                 carved = [a + b for a, b in zip(carved, ahead.carved, strict=True)]
-                sanding += ahead.sanding
+                sanding = [a + b for a, b in zip(sanding, (ahead.sanding, ahead.level_sanding), strict=True)]
                 cutters += ahead.cutters
                 warnings += [f"part '{described.id}', carve: {note}" for note in ahead.notes]
                 low, likely, high = ahead.band
@@ -151,8 +154,8 @@ def plan_load(job: Job, program: Program, part: str, shop: Shop) -> Plan:
     moves = joined(done) if done else from_lists([(0, 0, 0)], [])
     warnings += _travel_doubts(moves, job, program, part)
     return Plan(
-        moves, (by_area[0], by_area[1], by_area[2]), seconds, tuple(warnings), (carved[0], carved[1]), sanding,
-        tuple(dict.fromkeys(cutters)),
+        moves, (by_area[0], by_area[1], by_area[2]), seconds, tuple(warnings), (carved[0], carved[1]), sanding[0],
+        sanding[1], tuple(dict.fromkeys(cutters)),
     )  # fmt: skip
 
 
@@ -172,12 +175,15 @@ def _misfits(o: Operation, part: Part, station: StationName, system: System) -> 
         ("length", _size(o, "length") * number, length),
         ("width", _size(o, "width") * (o.count if o.kind == "groove" else 1), width),
         ("depth", _size(o, "depth"), height),
-        ("rise", _size(o, "rise"), width),
+        ("rise", _size(o, "rise"), height if station == "edge" else width),
+        ("crown", _size(o, "crown"), width / 2),
         ("span", _size(o, "span"), _size(o, "length") or length),
         ("diameter", _size(o, "diameter"), width),
     ]
     if o.kind == "bore":
         asked.append(("row of holes", (o.count - 1) * _size(o, "spacing") + _size(o, "diameter"), length))
+    if isinstance(o, Groove) and o.start is not None:
+        asked.append(("end", o.start + (o.length or 0.0), length))
     if o.kind in ("tenon", "raise"):  # their paths know better which way they lie
         asked = [a for a in asked if a[0] == "depth"]
     for name, given, room in asked:
@@ -489,7 +495,7 @@ def _cut_out(o: CutOut, part: Part, station: StationName, c: Cutting) -> Moves:
         (cy, cx), radius, first, sweep = _arch(width, o.crown)
         turns = [first + sweep * i / _CHORDS for i in range(_CHORDS + 1)]
         end = [(length - o.crown + cx + radius * math.sin(a), cy + radius * math.cos(a)) for a in turns]
-        outline = [outline[0], *reversed(end), outline[3]]
+        outline = [outline[0], *end, outline[3]]
     if o.rise:
         span = o.span or length
         start = (length - span) / 2

@@ -210,7 +210,7 @@ def _carving_people(estimate: Estimate, shop: Shop) -> dict[str, float]:
     attended = sum(p.best * p.loads * p.attended for p in estimate.programs if p.carving) / 3600
     design = estimate.drivers["carving_design_per_job"] * shop.rates.minutes["carving_design_per_job"] / 3600
     out = {}
-    for phase, hours in (("design", design), ("machining", attended), ("finishing", estimate.carving_sanding)):
+    for phase, hours in (("design", design), ("machining", attended), ("finishing", estimate.carving_sanding_in_full)):
         if not hours:
             continue
         said = estimate.job.phases.get(phase)
@@ -245,7 +245,7 @@ def _carving_line(estimate: Estimate, shop: Shop, rate: MachineRate) -> Line | N
     for phase, own in _carving_people(estimate, shop).items():
         pay = shop.rates.people[phase]
         amount += _times(own, pay)
-        name = {"machining": "attended", "finishing": "sanding"}.get(phase, phase)
+        name = {"design": "drawing its artwork", "machining": "attended", "finishing": "sanding"}.get(phase, phase)
         how.append(f"{cents(own)} h {name} × {pay:.2f}")
     return Line("carving", amount, " + ".join(how))
 
