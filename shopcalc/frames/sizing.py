@@ -224,7 +224,7 @@ def _cutters(frame: Frame, s: Sizes, shop: Shop) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-# --- where the tongues of a rail lie -----------------------------------------------------------------------------------
+# --- where the tongues of a rail lie ----------------------------------------------------------------------------------
 
 
 class Ends(NamedTuple):

@@ -9,11 +9,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, Field, ValidationError
 
 from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
+from shopcalc.fields import Record, System
+from shopcalc.frames import Expansion, Frame, Rail, expand
 from shopcalc.jobs.records import (
     EXAMPLES,
     OPERATION_RECORDS,
@@ -26,7 +28,6 @@ from shopcalc.jobs.records import (
     PhaseEntry,
     Program,
     StockEntry,
-    System,
 )
 from shopcalc.machines import PART_AXES, Machine, Station, StationName
 from shopcalc.materials import Material
@@ -68,6 +69,8 @@ class Job:
         For people; where it was read.
     warnings : tuple of str
         What looks odd but may be meant.
+    expansion : Expansion or None
+        Of the file's frames: how they are laid out, and which parts and programs they brought.
     """
 
     name: str
@@ -87,6 +90,7 @@ class Job:
     note: str = ""
     file: str = ""
     warnings: tuple[str, ...] = ()
+    expansion: Expansion | None = field(default=None, repr=False, compare=False)
 
     def part(self, key: str) -> Part:
         """The part of that id."""
@@ -102,6 +106,8 @@ class Job:
         operation : Operation
             Which.
         """
+        if self.expansion is not None and part.id in self.expansion.owners:
+            return f"frames[{self.expansion.owners[part.id]}]"
         i = next(k for k, p in enumerate(self.parts) if p.id == part.id)
         j = next(k for k, o in enumerate(part.operations) if o is operation)
         return f"parts[{i}].operations[{j}]"
@@ -188,7 +194,8 @@ def check_job(data: Mapping[str, Any], file: str, shop: Shop, *, files_exist: bo
     InputError
         As ``open_job``.
     """
-    faults: list[Fault] = []
+    written, faults = data, list[Fault]()
+    data, expansion, framed = _with_frames(data, file, shop)
     record: JobFile | None = None
     try:
         record = JobFile.model_validate(
@@ -201,11 +208,62 @@ def check_job(data: Mapping[str, Any], file: str, shop: Shop, *, files_exist: bo
     faults += list(_references(data, file, shop))
     if files_exist:
         faults += list(_missing_files(data, file, shop))
-    faults = [replace(f, message=_cut(_named(f, data))) for f in faults]
-    raise_all(sorted(_unique(faults), key=lambda f: _order(f, data)))
+    if framed:  # what only the frames could bring is not missing
+        faults = [f for f in faults if not _of_frames(f)]
+    faults = [_of_its_frame(replace(f, message=_cut(_named(f, data))), data, written, expansion) for f in faults]
+    raise_all(sorted(_unique([*framed, *faults]), key=lambda f: _order(f, written)))
     if record is None or machine is None:  # a fault says so above
         raise AssertionError("a refused job file left no fault")
-    return _resolve(record, machine, file, shop)
+    return replace(_resolve(record, machine, file, shop), expansion=expansion)
+
+
+# --- frames become parts, programs and loads --------------------------------------------------------------------------
+
+
+class _Frames(Record):
+    """The frames of a job file by themselves."""
+
+    frames: Annotated[tuple[Frame, ...], Field(min_length=1)]
+
+
+def _with_frames(
+    data: Mapping[str, Any], file: str, shop: Shop
+) -> tuple[Mapping[str, Any], Expansion | None, list[Fault]]:
+    """The tables with every frame written out behind them; where a frame has faults, the tables without frames."""
+    if "frames" not in data:
+        return data, None, []
+    rest = {k: v for k, v in data.items() if k != "frames"}
+    try:
+        frames = _Frames.model_validate({"frames": data["frames"]}).frames
+    except ValidationError as e:
+        return rest, None, [_fault(dict(error), data, file) for error in e.errors(include_url=False)]
+    system: System = "metric" if _at(("job", "system"), data) == "metric" else "inch"
+    machine = shop.machines.get(str(_at(("job", "machine"), data)))
+    taken = [str(p.get("id")) for _, p in _tables(data, "programs")]
+    try:
+        found = expand(frames, shop, machine, system, file=file, taken=taken)
+    except InputError as e:
+        return rest, None, list(e.faults)
+    for name, more in (("parts", found.parts), ("programs", found.programs), ("loads", found.loads)):
+        if isinstance(own := rest.get(name, []), list):
+            rest[name] = [*own, *more]
+    return rest, found, []
+
+
+def _of_frames(fault: Fault) -> bool:
+    """Whether a fault may come of frames that were not written out."""
+    field = fault.field or ""
+    return field == "parts" or field.startswith(("loads[", "programs[")) or field.endswith((".program", "job.order"))
+
+
+def _of_its_frame(fault: Fault, data: Mapping[str, Any], written: Mapping[str, Any], found: Expansion | None) -> Fault:
+    """A fault of a table that was written out of a frame stands at the frame."""
+    place = re.match(r"^(parts|programs|loads)\[(\d+)\]", fault.field or "")
+    if found is None or not place or int(place[2]) < len(written.get(place[1], [])):
+        return fault
+    table = _at((place[1], int(place[2])), data)
+    owner = found.owners.get(str(table.get("id", table.get("part"))), 0)
+    return replace(fault, field=f"frames[{owner}]")
 
 
 _OF_TABLE = re.compile(r"^(parts|programs)\[(\d+)\]")
@@ -325,6 +383,10 @@ def _at(place: tuple[Any, ...], data: Any) -> Any:
 
 def _fields_at(place: tuple[Any, ...], data: Mapping[str, Any]) -> list[str]:
     names = [s for s in place if not isinstance(s, int)]
+    if not names:
+        return [*JobFile.model_fields, "frames"]
+    if names[0] == "frames":
+        return list((Rail if len(names) > 1 else Frame).model_fields)
     if names[-1:] == ["operations"]:
         kind = _at((*place, "kind"), data)
         return list(OPERATION_RECORDS[str(kind)].model_fields) if str(kind) in OPERATION_RECORDS else []

@@ -365,7 +365,7 @@ class Tenon:
         How far the stub stands out beyond the tongue towards x = 0 and away from it: one of them for a haunched
         tenon, both for a stepped one [mm].
     rounded : bool
-        Whether its corners are rounded to half its thickness, for a mortise with round ends.
+        Whether the tongue's corners are rounded to half its thickness, for a mortise with round ends.
     gap : float
         Paired tenons: width of the gap in the middle of the tongue, which goes down to the shoulder, or to the stub
         that stays as a haunch between them [mm].
@@ -455,7 +455,8 @@ def tenon(
     t: Tracer | None = None
     top = 0.0
     for bottom, x, y in zones:
-        tongues = _tongues(shape, x) if top == 0 and shape.rounded else [x]
+        rounded = shape.rounded and top == 0  # a haunch or step stays square: it fills the groove
+        tongues = _tongues(shape, x) if rounded else [x]
         strips = [] if laps else _tenon_strips(cutting, rail_width, rail_thickness, x, y, skim, scoring)
         rounds = _tenon_rounds(cutting, rail_width, rail_thickness, x, y, skim) if laps else []
         between = _gap_lines(cutting, shape, rail_thickness) if top == 0 and shape.stub_length < shape.length else []
@@ -469,12 +470,12 @@ def tenon(
             for lines in between:
                 t = t or Tracer(cutting, lines[0][0])
                 t.strokes(lines, -(top + level))
-            for tongue in tongues if shape.rounded else []:  # the corners are thick: level by level too
+            for tongue in tongues if rounded else []:  # the corners are thick: level by level too
                 t = t or Tracer(cutting, (x[0], y[0] - cutting.radius))
-                _tenon_lap(t, cutting, tongue, y, _rounding(shape, tongue, y), skim, -(top + level))
+                _tenon_lap(t, cutting, tongue, y, _rounding(tongue, y), skim, -(top + level))
         for tongue in tongues if skim else []:
             t = t or Tracer(cutting, (x[0], y[0] - cutting.radius))
-            _tenon_lap(t, cutting, tongue, y, _rounding(shape, tongue, y), 0.0, -bottom)
+            _tenon_lap(t, cutting, tongue, y, _rounding(tongue, y) if rounded else 0.0, 0.0, -bottom)
         top = bottom
     if t is None:
         refuse("nothing is to be cut: the tenon is as large as the rail", f"check its sizes against {c.id}'s rail")
@@ -490,8 +491,8 @@ def _tongues(s: Tenon, x: Point) -> list[Point]:
     return [(x[0], middle - s.gap / 2), (middle + s.gap / 2, x[1])]
 
 
-def _rounding(s: Tenon, x: Point, y: Point) -> float:
-    return min(y[1] - y[0], x[1] - x[0]) / 2 if s.rounded else 0.0
+def _rounding(x: Point, y: Point) -> float:
+    return min(y[1] - y[0], x[1] - x[0]) / 2
 
 
 def _check_tenon(rail_width: float, rail_thickness: float, s: Tenon, skim: float, scoring: float) -> None:
