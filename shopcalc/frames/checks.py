@@ -81,8 +81,6 @@ def _table(frame: Frame, s: Sizes) -> Iterator[Refusal]:
     if len(s.muntins) != rows:
         counts = "one count" if rows == 1 else f"one count for all rows, or {rows}, from the foot upwards"
         yield Refusal("muntins", f"{len(s.muntins)} counts are given for {rows} rows of panels", f"give {counts}")
-    if frame.squaring is not None and "squared" not in s.corners:
-        yield Refusal("squaring", "no mortise is squared by hand", 'say corners = "squared", or leave it out')
     if frame.gap is not None and "paired" not in s.styles:
         yield Refusal("gap", "no tenons are paired", 'say joint = "paired", or leave it out')
     if frame.haunch is not None and not {"haunched", "stepped"} & set(s.styles):

@@ -327,7 +327,7 @@ def _stile(laid: Layout, m: Member, say: Any) -> Iterator[_Step]:
 
 
 def _mortise(laid: Layout, say: Any, long: float, corners: str, places: list[float]) -> Table:
-    s, frame = laid.sizes, laid.frame
+    s = laid.sizes
     out: Table = {
         "kind": "mortise", "cutter": s.cutters[1], "from_end": [say(p) for p in places], "length": say(long),
         "width": say(s.mortise), "depth": say(s.mortise_depth),
@@ -336,8 +336,6 @@ def _mortise(laid: Layout, say: Any, long: float, corners: str, places: list[flo
         out["note"] = "ends stay round: the tenons are rounded"
     else:
         out["corners"] = corners
-    if corners == "squared" and frame.squaring:
-        out["squaring"] = f"{frame.squaring / 60:.8g} min"
     return out
 
 

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator
 
-from shopcalc.fields import Count, CountOrNone, Duration, Flag, Length, LengthOrNone, Name, Record
+from shopcalc.fields import Count, CountOrNone, Flag, Length, LengthOrNone, Name, Record
 
 Style = Literal["plain", "haunched", "stepped", "paired"]
 Corners = Literal["rounded", "squared", "relieved"]
@@ -79,8 +79,6 @@ class Frame(Record):
         Of the rails to the stiles.
     corners : {"rounded", "squared", "relieved"}
         Tenon rounded, mortise squared by hand, or its corners relieved.
-    squaring : float or None
-        By hand, for each mortise whose corners are squared [s].
     mortise, mortise_depth : float or None
         Width, and depth from the stile's edge [mm].
     haunch : float or None
@@ -131,7 +129,6 @@ class Frame(Record):
     arch: LengthOrNone = 0.0
     joint: Style = "plain"
     corners: Corners = "rounded"
-    squaring: Duration | None = None
     mortise: Length | None = None
     mortise_depth: Length | None = None
     haunch: Length | None = None

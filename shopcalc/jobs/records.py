@@ -239,8 +239,6 @@ class Mortise(_Placed):
         [mm]
     corners : {"round", "squared", "relieved"}
         Left round, squared by hand, or bored out for a square tenon.
-    squaring : float
-        By hand, each [s].
     """
 
     kind: Literal["mortise"]
@@ -248,7 +246,6 @@ class Mortise(_Placed):
     width: Length
     depth: Length
     corners: Literal["round", "squared", "relieved"] = "round"
-    squaring: Duration = 0.0
 
 
 class Raise(Operation):
