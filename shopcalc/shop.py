@@ -235,7 +235,7 @@ def read_rates(path: Path | str, materials: Mapping[str, Material]) -> Rates:
     waste = r.section(data, "waste", GROUPS)
     minutes, learning, finish = (r.table(data, k) for k in ("minutes", "learning", "finish"))
     r.known(minutes, DRIVERS, "minutes.")
-    r.known(learning, DRIVERS, "learning.")
+    r.known(learning, (d for d, t in standard_times().items() if t.by_piece), "learning.")
     r.known(finish, ("coats", "drying"), "finish.")
     attended = r.section(data, "attended", OPERATIONS)
     usual = standard_times()

@@ -52,6 +52,12 @@ class StandardTime:
     kind: str
     note: str
 
+    @property
+    def by_piece(self) -> bool:
+        """Whether more finished pieces bring more of it, so that it can be learned."""
+        once = ("job", "part", "program", "cutter", "change", "coat")
+        return self.phase not in ("design", "programming") and self.driver.rsplit("_per_", 1)[1] not in once
+
 
 @lru_cache(maxsize=1)
 def standard_times() -> Mapping[str, StandardTime]:

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from shopcalc.jobs import estimate, open_job
 from shopcalc.jobs.by_load import load_minutes
-from shopcalc.jobs.counting import drivers, frames, routed_area, squared_mortises, strips
+from shopcalc.jobs.counting import blanks, drivers, frames, routed_area, squared_mortises, strips
 from shopcalc.jobs.reading import check_job
+from shopcalc.jobs.wood import wanted
 from shopcalc.shop import Shop
 from shopcalc.standard_times import (
     DRIVERS,
@@ -22,6 +23,7 @@ from shopcalc.standard_times import (
     standard_times,
     standard_times_table,
 )
+from shopcalc.stock.blanks import blank
 
 SHOP = Shop.open()
 #: An oak door: two stiles, three rails, two raised panels of three strips each, a face planed, a lock's recess.
@@ -97,7 +99,7 @@ BY_HAND = {
     "drawing_per_part": 3, "programming_per_program": 4, "programming_per_mortise": 1, "programming_per_sink": 1,
     "programming_per_bore": 1, "programming_per_tenon": 1, "programming_per_raise": 1, "programming_per_face": 1,
     "programming_per_groove": 0, "carving_design_per_job": 0,
-    "select_per_board": 2 + 3 + 2 * 3,  # 12 1/4 in rough in strips of at most 125 mm
+    "select_per_board": 2 + 3 + 2 * 3,  # 12 1/4 in rough in the shop's strips
     "joint_per_board": 11, "mark_per_piece": 7, "glue_up_per_strip": 6, "glue_up_per_blank": 2,
     "stops_per_program": 4,
     # SQ12L has its place and is measured once for both programs; SQ3 has none; SQ6 once, SQ12 once
@@ -137,11 +139,20 @@ def test_frames_are_half_the_stiles():
     assert (frames(chest), frames(gates), frames(door()), frames(replace(door(), joints=0))) == (4, 1, 1, 0)
 
 
-@given(st.floats(10, 2000), st.booleans())
-def test_no_strip_is_wider_than_a_glued_blank_bears(width, glued):
-    part = door().part("panel").model_copy(update={"width": width, "glued": glued})
-    n = strips(part)
-    assert n == 1 or (glued and (part.width + part.extra_width) / n <= 125 < (part.width + part.extra_width) / (n - 1))
+@pytest.mark.parametrize(
+    "change", [{}, {"strips": 4}, {"layers": 2}, {"glued": False}, {"spares": 1}, {"grain": "width"}]
+)
+@pytest.mark.parametrize("quantity", [1, 12])
+def test_boards_and_blanks_are_those_of_the_take_off(change, quantity):
+    """What is worked and what is bought are the same pieces of wood."""
+    job = door(quantity)
+    panel = job.part("panel").model_copy(update=change)
+    job = replace(job, parts=(*job.parts[:2], panel))
+    found = {b.wanted.part: b for b in (blank(w, SHOP.rates.stock) for w in wanted(job, SHOP))}
+    for p in job.parts:
+        assert strips(p, SHOP) == found[p.id].strips * found[p.id].layers
+        assert blanks(p, job, SHOP) == found[p.id].count
+    assert drivers(job)["rip_per_board"] == sum(b.count * b.strips * b.layers for b in found.values())
 
 
 def test_what_gets_no_finish_shows_no_lines():
@@ -208,6 +219,12 @@ def test_a_change_of_the_job_moves_its_phases_and_no_others(what, moved):
     assert sum(after.values()) < sum(before.values())
 
 
+@pytest.mark.parametrize("driver", [d for d in DRIVERS if d != "change_by_hand_per_change"])
+def test_what_comes_with_pieces_doubles_with_them_and_all_else_stays(driver):
+    one, two = (drivers(door(n))[driver] for n in (1, 2))
+    assert two == pytest.approx((1 + standard_times()[driver].by_piece) * one)
+
+
 # --- by load ---------------------------------------------------------------------------------------------------------
 
 
@@ -250,7 +267,7 @@ def test_every_standard_time_says_why_and_none_claims_a_source():
         assert t.note
         assert t.seconds > 0
         assert 0.85 <= t.learning <= 1
-    assert all(standard_times()[d].learning == 1 for p in ("design", "programming") for d in PHASE_DRIVERS[p])
+    assert all(t.learning == 1 or t.by_piece for t in standard_times().values())
     table = standard_times_table()
     assert list(table.index) == list(DRIVERS)
     assert table.loc["load_per_load", "kind"] == "common practice, no source"

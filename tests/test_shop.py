@@ -195,6 +195,8 @@ MATRIX = {
     "learning that makes more take less": (
         RATES + '[learning]\nload_per_load = "40 %"\n', "learning.load_per_load", "check"),
     "learning of nothing known": (RATES + '[learning]\nload = "90 %"\n', "learning.load", "load_per_load"),
+    "learning of what is done once": (
+        RATES + '[learning]\nproving_per_program = "90 %"\n', "learning.proving_per_program", "use one of"),
     "no coat": (RATES + "[finish]\ncoats = 0\n", "finish.coats", "check the count"),
     "drying without a unit": (RATES + "[finish]\ndrying = 12\n", "finish.drying", "min"),
     "a day that is none": (RATES + '[workday]\nclosed = ["2026-02-30"]\n', "workday.closed", "2026-12-24"),

@@ -11,8 +11,8 @@ from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import Carve, Face, Mortise, Operation, Part, Raise, Sink, Tenon
 from shopcalc.shop import Shop
 from shopcalc.standard_times import DRIVERS
+from shopcalc.stock.blanks import strip_limit
 
-_STRIP = 125.0  # mm, widest strip of a glued blank: wider ones cup (common practice, no source)
 _FIT = 1.5  # mm a mortise may be larger than its tenon, and a fifth of it smaller, and still be its own
 _SQUARE_MM = 1e-6
 
@@ -164,28 +164,54 @@ def _once(job: Job, program: str) -> dict[str, float]:
 # --- by hand ---------------------------------------------------------------------------------------------------------
 
 
-def strips(part: Part) -> int:
-    """Boards a piece is made of: 1, or the strips of a glued blank, none wider than 125 mm.
+def strips(part: Part, shop: Shop) -> int:
+    """Boards a piece is made of: 1, or the strips and layers of a blank that is glued up, as the take-off has them [-].
 
     Parameters
     ----------
     part : Part
         As described.
+    shop : Shop
+        For the widest strip it uses.
     """
-    return math.ceil((part.width + part.extra_width) / _STRIP) if part.glued else 1
+    if part.strips is not None:
+        return part.strips * part.layers
+    if not part.glued or shop.material(part.material).group == "sheet":
+        return part.layers
+    rules = shop.rates.stock
+    across = part.width + part.extra_width if part.grain == "length" else part.length + part.extra_length
+    return part.layers * max(1, math.ceil(across / (strip_limit(rules) - 2 * rules.edge_loss) - 1e-9))
+
+
+def blanks(part: Part, job: Job, shop: Shop) -> int:
+    """Pieces of a part to make in the whole job, spares with them [-].
+
+    Parameters
+    ----------
+    part : Part
+        As described.
+    job : Job
+        For its quantity.
+    shop : Shop
+        For its rule on spares.
+    """
+    count, per = part.quantity * job.quantity, shop.rates.stock.spare_per
+    spares = part.spares * job.quantity if part.spares is not None else count // per if per else 0
+    return count + spares
 
 
 def _stock(job: Job, shop: Shop) -> dict[str, float]:
-    sawn = [p for p in job.parts if shop.material(p.material).group in ("hardwood", "softwood")]
-    n, glued = job.quantity, [p for p in job.parts if p.glued]
-    boards = float(n * sum(p.quantity * strips(p) for p in job.parts))
-    by_plane = float(n * sum(p.quantity * strips(p) for p in sawn))
-    return dict.fromkeys(("select_per_board", "cross_cut_per_board", "rip_per_board"), boards) | {
-        "joint_per_board": by_plane,
-        "plane_per_board": by_plane,
-        "mark_per_piece": float(job.piece_count),
-        "glue_up_per_strip": float(n * sum(p.quantity * strips(p) for p in glued)),
-        "glue_up_per_blank": float(n * sum(p.quantity for p in glued)),
+    many = {p.id: float(blanks(p, job, shop)) for p in job.parts}
+    boards = {p.id: many[p.id] * strips(p, shop) for p in job.parts}
+    sawn = sum(boards[p.id] for p in job.parts if shop.material(p.material).group in ("hardwood", "softwood"))
+    glued = [p.id for p in job.parts if p.glued or strips(p, shop) > 1]
+    each = dict.fromkeys(("select_per_board", "cross_cut_per_board", "rip_per_board"), sum(boards.values()))
+    return each | {
+        "joint_per_board": sawn,
+        "plane_per_board": sawn,
+        "mark_per_piece": sum(many.values()),
+        "glue_up_per_strip": sum(boards[key] for key in glued),
+        "glue_up_per_blank": sum(many[key] for key in glued),
     }
 
 

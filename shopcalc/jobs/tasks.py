@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Mapping, Sequence
 
-from shopcalc.jobs.counting import frames, load_groups, strips
+from shopcalc.jobs.counting import blanks, frames, load_groups, strips
 from shopcalc.jobs.hours import Estimate, ProgramTime
 from shopcalc.jobs.placing import schedule
 from shopcalc.jobs.workdays import Schedule, Task
@@ -35,12 +35,13 @@ def job_tasks(estimate: Estimate, shop: Shop | None = None) -> tuple[Task, ...]:
         load that runs by itself for ten minutes or more is a task of its own, and its person is free then; otherwise
         somebody waits beside the machine, so people are bound for more hours than are attended.
     """
-    rates = (estimate.job.shop if shop is None else shop).rates
+    own = estimate.job.shop if shop is None else shop
+    rates = own.rates
     design = _phase(estimate, "design", (), 1)
     begin = _names(design)
     coding = list(_shared(estimate, "programming", "program", _program_weights(estimate, rates, "programming"), begin))
-    glued = {p.id for p in estimate.job.parts if p.glued}
-    boards = {p.id: float(p.quantity * strips(p)) for p in estimate.job.parts}
+    glued = {p.id for p in estimate.job.parts if p.glued or strips(p, own) > 1}
+    boards = {p.id: float(blanks(p, estimate.job, own) * strips(p, own)) for p in estimate.job.parts}
     stock = [
         Task(
             t.name,
