@@ -216,7 +216,7 @@ def _carving_people(estimate: Estimate, shop: Shop) -> dict[str, float]:
         said = estimate.job.phases.get(phase)
         overridden = said is not None and (said.said(1) is not None or said.logged is not None)
         if not overridden and estimate.hours[phase].quoted > 0:
-            out[phase] = hours
+            out[phase] = min(hours, estimate.hours[phase].quoted)
     return out
 
 
