@@ -13,7 +13,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from shopcalc.units import System
 
 _PLACES = ("command", "artwork", "text", "job", "programs", "action", "reading")  # given by their place, not by a flag
-COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "new", "lab")
+COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "sheets", "new", "lab")
 _SOON = 1.0  # s after which progress is worth a line
 _SHOWN_EACH = 0.1  # s
 _MANY_BYTES = 20_000_000  # from which progress is told in megabytes too
@@ -49,6 +49,7 @@ def parser() -> argparse.ArgumentParser:
     """The whole command line."""
     from shopcalc.lettering_command import add_flags as add_letters
     from shopcalc.relief_command import add_flags
+    from shopcalc.sheets_command import add_flags as add_sheets
     from shopcalc.testcut_command import add_actions
 
     common = _Parser(add_help=False)
@@ -112,6 +113,7 @@ def parser() -> argparse.ArgumentParser:
     tune.add_argument("--relax", action="store_true", help="also say what other cutters, lies and stations would pay")
     add_flags(add("relief", "what a cutter makes of an artwork: detail, minutes, price"))
     add_letters(add("letters", "what a V cutter makes of words or of a drawing: minutes, depth, corners"))
+    add_sheets(add("sheets", "papers of a job: customer's quote, cut list, set-up sheets, traveller, fits"))
     add_actions(add("testcut", "test cuts in scrap, what their readings say, and what the shop has learned"))
     new = add("new", "copy the demo shop as a start for your own", machine_readable=False)
     new.add_argument("folder", metavar="FOLDER")
@@ -177,6 +179,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         "relief": _relief,
         "letters": _letters,
         "testcut": _testcut,
+        "sheets": _sheets,
         "new": _new,
         "lab": _lab,
     }
@@ -223,7 +226,7 @@ def _shop(chosen: argparse.Namespace) -> Shop:
     return Shop.open(chosen.shop)
 
 
-def _write_all(folder: Path, files: dict[str, str]) -> None:
+def _write_all(folder: Path, files: Mapping[str, str | bytes]) -> None:
     """Write all files or none: first beside their places under other names, then into them."""
     drafts: list[tuple[str, Path]] = []
     made = not folder.exists()
@@ -233,9 +236,9 @@ def _write_all(folder: Path, files: dict[str, str]) -> None:
             if (folder / name).is_dir():
                 raise InputError(Fault("a folder stands where a file is to be written", "move it", str(folder / name)))
         for name, text in files.items():
-            with tempfile.NamedTemporaryFile("w", dir=folder, encoding="utf-8", newline="\n", delete=False) as draft:
+            with tempfile.NamedTemporaryFile("wb", dir=folder, delete=False) as draft:
                 drafts.append((draft.name, folder / name))
-                draft.write(text)
+                draft.write(text.encode() if isinstance(text, str) else text)
         for draft_name, place in drafts:
             os.replace(draft_name, place)
             place.chmod(0o666 & ~_umask())
@@ -610,6 +613,15 @@ def _letters(chosen: argparse.Namespace) -> int:
     from shopcalc.lettering_command import run
 
     return run(chosen, _write_all, lambda document: _print_json(_finite(document)))
+
+
+# --- sheets ----------------------------------------------------------------------------------------------------------
+
+
+def _sheets(chosen: argparse.Namespace) -> int:
+    from shopcalc.sheets_command import run
+
+    return run(chosen, _write_all, _print_json)
 
 
 # --- testcut ---------------------------------------------------------------------------------------------------------

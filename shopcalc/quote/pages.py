@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import csv
-import html
+import datetime
 import io
 import textwrap
-from dataclasses import dataclass
 
+from shopcalc.documents.blocks import Block, Caution, Document, Paragraph, Table, cell_text
 from shopcalc.quote.costs import cents
 from shopcalc.quote.pricing import Price
 from shopcalc.sources import cautions
@@ -22,40 +22,15 @@ CAUTION = (
 )
 
 
-@dataclass(frozen=True)
-class Sheet:
-    """A table of text.
-
-    Parameters
-    ----------
-    title : str
-        Above it.
-    head : tuple of str
-        Of the columns.
-    rows : tuple of tuple of str
-        One for each line; an empty row is a rule.
-    numbers : frozenset of int
-        Columns that are aligned to the right.
-    below : tuple of str
-        Sentences under it.
-    """
-
-    title: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    numbers: frozenset[int]
-    below: tuple[str, ...] = ()
-
-
-def _parts_sheet(price: Price) -> Sheet:
+def _parts_sheet(price: Price) -> Table:
     rows = []
     for p in price.estimate.job.parts:
         size = " × ".join(write(v, "length", price.system) for v in (p.length, p.width, p.thickness))
         rows.append((p.title or p.id, str(p.quantity * price.estimate.job.quantity), p.material, size))
-    return Sheet("Parts, finished sizes", ("part", "pieces", "material", "size"), tuple(rows), frozenset({1}))
+    return Table("Parts, finished sizes", ("part", "pieces", "material", "size"), tuple(rows), frozenset({1}))
 
 
-def _hours_sheet(price: Price) -> Sheet:
+def _hours_sheet(price: Price) -> Table:
     e = price.estimate
     rows = [
         (phase, *(_hours(v) for v in (h.planned, h.programmed, h.logged, h.best, h.quoted)), h.working)
@@ -64,7 +39,7 @@ def _hours_sheet(price: Price) -> Sheet:
     quoted = sum(h.quoted for h in e.hours.values())
     rows += [(), ("together", "", "", "", _hours(e.own_hours), _hours(quoted), "")]
     head = ("phase", "planned", "programmed", "logged", "best", "quoted", "counted as")
-    return Sheet("Hours of our own people", head, tuple(rows), frozenset({1, 2, 3, 4, 5}))
+    return Table("Hours of our own people", head, tuple(rows), frozenset({1, 2, 3, 4, 5}))
 
 
 def _hours(hours: float | None) -> str:
@@ -75,7 +50,7 @@ def _minutes(seconds: float | None) -> str:
     return "–" if seconds is None else f"{seconds / 60:.2f}"
 
 
-def _programs_sheet(price: Price) -> Sheet:
+def _programs_sheet(price: Price) -> Table:
     programs = price.estimate.programs
     rows = [
         (
@@ -95,10 +70,10 @@ def _programs_sheet(price: Price) -> Sheet:
     parts = [(k, sum(getattr(p, k) * p.loads for p in programs)) for k in ("cutting", "moving", "changing", "standing")]
     where = ", ".join(f"{name} {100 * s / total:.0f} %" for name, s in parts) if total else "nothing to run"
     below = f"Machine time {write_time(total)}: {where}. Machine minutes are not people's minutes."
-    return Sheet("Programs, minutes", head, tuple(rows), frozenset({2, 3, 4, 5, 6, 7}), (below,))
+    return Table("Programs, minutes", head, tuple(rows), frozenset({2, 3, 4, 5, 6, 7}), (below,))
 
 
-def _price_sheet(price: Price) -> Sheet:
+def _price_sheet(price: Price) -> Table:
     rows: list[tuple[str, ...]] = [(line.name, f"{line.amount:,.2f}", line.how) for line in price.lines[:-1]]
     margin = price.lines[-1]
     rows += [
@@ -127,7 +102,7 @@ def _price_sheet(price: Price) -> Sheet:
         )
     below.append(f"A machine hour costs {price.machine_rate.total} {price.currency}: {price.machine_rate.working}.")
     head = ("line", price.currency, "working")
-    return Sheet("Price", head, tuple(rows), frozenset({1}), tuple(below))
+    return Table("Price", head, tuple(rows), frozenset({1}), tuple(below))
 
 
 def _each_words(price: Price) -> str:
@@ -143,16 +118,26 @@ def caution(price: Price) -> str:
     price : Price
         Of the job.
     """
-    dust = [
+    return " ".join(t for t in (CAUTION, dust_words(price)) if t)
+
+
+def dust_words(price: Price) -> str:
+    """What is known of the dust of the woods in the job; empty where nothing is.
+
+    Parameters
+    ----------
+    price : Price
+        Of the job.
+    """
+    return " ".join(
         f"Dust of {p.material}: {c.item} {c.value} ({c.basis})."
         for p in price.estimate.purchases
         for c in cautions("wood dust", p.material)
         if c.applies_to
-    ]
-    return " ".join([CAUTION, *dust])
+    )
 
 
-def sheets(price: Price) -> tuple[Sheet, ...]:
+def sheets(price: Price) -> tuple[Table, ...]:
     """What people read, as tables of text: parts, hours, programs, price.
 
     Parameters
@@ -191,8 +176,9 @@ def as_text(price: Price) -> str:
     return "\n".join(line.rstrip() for line in out) + "\n"
 
 
-def _sheet_text(sheet: Sheet) -> list[str]:
-    full = [sheet.head, *(r for r in sheet.rows if r)]
+def _sheet_text(sheet: Table) -> list[str]:
+    rows = [tuple(cell_text(c) for c in row) for row in sheet.rows]
+    full = [sheet.head, *(r for r in rows if r)]
     widths = [max(len(r[k]) for r in full) for k in range(len(sheet.head))]
     room = _WIDTH - sum(widths[:-1]) - 2 * len(widths)
     widths[-1] = max(min(widths[-1], room), 20)
@@ -208,28 +194,11 @@ def _sheet_text(sheet: Sheet) -> list[str]:
         return [first, *(blank + t for t in tail[1:])]
 
     out = [sheet.title, *lines(sheet.head), rule]
-    for row in sheet.rows:
+    for row in rows:
         out += lines(row) if row else [rule]
     for sentence in sheet.below:
         out += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
     return out
-
-
-_STYLE = """
-body { font: 10.5pt/1.45 Georgia, "Times New Roman", serif; color: #1d1d1b; }
-body { max-width: 62rem; margin: 2rem auto; padding: 0 1rem; }
-h1 { font-size: 19pt; margin: 0; } h2 { font-size: 12pt; margin: 1.6rem 0 .3rem; break-after: avoid; }
-table { border-collapse: collapse; width: 100%; font-size: 9.5pt; }
-thead { display: table-header-group; } tr, .caution { break-inside: avoid; }
-th { text-align: left; border-bottom: 1.5pt solid #1d1d1b; padding: .15rem .45rem; }
-td { border-bottom: .4pt solid #b9b4a7; padding: .15rem .45rem; vertical-align: top; }
-.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
-tr.rule td { border-top: 1.5pt solid #1d1d1b; }
-.about, .below { color: #45423b; margin: .2rem 0; }
-.caution { border: 1pt solid #1d1d1b; padding: .5rem .8rem; margin-top: 1.6rem; }
-@page { margin: 16mm 14mm; }
-@media print { body { margin: 0; max-width: none; } }
-"""
 
 
 def as_html(price: Price) -> str:
@@ -240,38 +209,15 @@ def as_html(price: Price) -> str:
     price : Price
         In its own system of units.
     """
+    from shopcalc.documents.page import as_page
+
     name, about = _heading(price)
-    body = [f"<h1>{html.escape(name)}</h1>", f'<p class="about">{html.escape(about)}</p>']
-    if price.estimate.job.note:
-        body.append(f"<p>{html.escape(price.estimate.job.note)}</p>")
-    body += [_sheet_html(sheet) for sheet in sheets(price)]
+    blocks: list[Block] = [Paragraph(price.estimate.job.note)] if price.estimate.job.note else []
+    blocks += sheets(price)
     if price.warnings:
-        body.append("<h2>Look at this</h2><ul>")
-        body += [f"<li>{html.escape(w)}</li>" for w in price.warnings]
-        body.append("</ul>")
-    body.append(f'<p class="caution"><strong>Caution.</strong> {html.escape(caution(price))}</p>')
-    return (
-        f'<!doctype html>\n<html lang="en">\n<head><meta charset="utf-8"><title>{html.escape(name)}</title>'
-        f"<style>{_STYLE}</style></head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
-    )
-
-
-def _sheet_html(sheet: Sheet) -> str:
-    def cell(tag: str, k: int, text: str) -> str:
-        return f"<{tag}{' class=n' if k in sheet.numbers else ''}>{html.escape(text)}</{tag}>"
-
-    out = [f"<h2>{html.escape(sheet.title)}</h2>", "<table><thead><tr>"]
-    out += [cell("th", k, t) for k, t in enumerate(sheet.head)]
-    out.append("</tr></thead><tbody>")
-    ruled = False
-    for row in sheet.rows:
-        if row:
-            cells = "".join(cell("td", k, t) for k, t in enumerate(row))
-            out.append(f"<tr{' class=rule' if ruled else ''}>{cells}</tr>")
-        ruled = not row
-    out.append("</tbody></table>")
-    out += [f'<p class="below">{html.escape(t)}</p>' for t in sheet.below]
-    return "\n".join(out)
+        blocks.append(Caution("Look at this", price.warnings))
+    blocks.append(Caution("Caution.", (caution(price),)))
+    return as_page(Document(name, name, datetime.date.today(), tuple(blocks), f"{about}. For the shop only."))
 
 
 def hours_csv(price: Price) -> str:
