@@ -179,3 +179,29 @@ def percentiles(values: Floats, levels: Sequence[float] = LEVELS) -> tuple[float
         Shares [ratio].
     """
     return tuple(float(v) for v in np.quantile(values, levels))
+
+
+def sampling_error(values: Floats, levels: Sequence[float] = LEVELS) -> tuple[float, ...]:
+    """How far percentiles of a sample stray by the luck of its draws.
+
+    Parameters
+    ----------
+    values : (draws,) float
+        [any unit]
+    levels : sequence of float
+        Shares [ratio].
+
+    Returns
+    -------
+    tuple of float
+        Standard error of each percentile, as single draws have it; opposite pairs do a little better [unit of values].
+
+    Notes
+    -----
+    The number of draws below a percentile is binomial, so its share strays by sqrt(p (1 - p) / n); half the distance
+    between the percentiles that far below and above (order statistics; definition).
+    """
+    p = np.asarray(levels, dtype=float)
+    strays = np.sqrt(p * (1 - p) / len(values))
+    low, high = np.quantile(values, np.maximum(p - strays, 0.0)), np.quantile(values, np.minimum(p + strays, 1.0))
+    return tuple(float(v) for v in (high - low) / 2)
