@@ -309,7 +309,7 @@ def offers(control):
     return found
 
 
-def test_none_of_the_ways_is_both_quicker_and_finer(offers):
+def test_none_of_the_ways_is_both_cheaper_and_finer(offers):
     line = offers.figure.data[1]
     assert len(line.x) >= 2
     assert (np.diff(line.x) > 0).all()
@@ -322,7 +322,7 @@ def test_taking_one_sets_the_controls_and_shows_its_minutes(offers, control):
         assert control.result.seconds == offered.result.seconds
         assert control.cutter.value == offered.result.scheme.finishing.cutter.id
         assert control.stepover.value == pytest.approx(offered.result.scheme.finishing.stepover)
-        assert offers.figure.data[2].x[0] == pytest.approx(offered.minutes)
+        assert offers.figure.data[2].x[0] == pytest.approx(offered.price)
         assert "known already" in control.progress.value
     control.undo()
     assert control.result.seconds == offers.offered[-2].result.seconds
@@ -351,6 +351,15 @@ def test_a_rack_that_cannot_finish_is_said(control):
     assert found.offered == ()
 
 
+def test_what_cannot_be_cut_gets_no_price(control):
+    """A ball of 1/4 in, its flutes 1 in, in a relief of 30 mm with steep flanks."""
+    control.set(depth=30.0, roughing="none", cutter="BALL6")
+    assert "cannot be cut with BALL6" in control.answer.value
+    assert "asked" not in control.figures_table.value
+    control.undo()
+    assert "ask " in control.answer.value
+
+
 # --- before any artwork -----------------------------------------------------------------------------------------------
 
 
@@ -358,11 +367,14 @@ def test_the_band_before_any_artwork_is_that_of_the_public_function(shop):
     small = {"length": 80.0, "width": 60.0, "depth": 5.0, "smallest_detail": 4.0}
     control = before_artwork(shop, "metric", **small)
     told = hours_before_artwork(
-        "soft modelling", *small.values(), shop.machine("router"), shop.material("white-oak"), shop.cutters.values()
-    )
+        "soft modelling", *small.values(), shop.machine("router"), shop.material("white-oak"), shop.cutters.values(),
+        sanding_per_area=shop.rates.minutes["sanding_per_area"],
+    )  # fmt: skip
     assert control.told == told
     assert list(control.band_figure.data[1].x) == pytest.approx([s / 3600 for s in (told.low, told.likely, told.high)])
     assert "data:image/jpeg;base64," in control.image.value
+    assert f"{told.sanding_hours:.1f} h of sanding counted" in control.answer.value
+    assert "drawing the artwork" in control.table.value
     control.units.value = "inch"
     assert control.told == told
     control.detail.value = 40.0

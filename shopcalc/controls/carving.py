@@ -35,7 +35,7 @@ from shopcalc.controls.parts import (
 from shopcalc.errors import Fault, InputError
 from shopcalc.moves import Kind, from_lists
 from shopcalc.quote import CAUTION
-from shopcalc.quote.carving import CarvingPrice, carving_price
+from shopcalc.quote.carving import CarvingPrice, carving_price, not_in_it
 from shopcalc.relief.artwork import Artwork, read_artwork
 from shopcalc.relief.choices import Choice
 from shopcalc.relief.detail import SmallestDetail, smallest_detail
@@ -44,6 +44,7 @@ from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import extent
 from shopcalc.relief.reach import centre_surface, profile
 from shopcalc.relief.scheme import USUAL_CUSP, CarvingResult, carve, reach_of, scheme_for
+from shopcalc.relief.words import lengths_for
 from shopcalc.units import System, write, write_time
 
 if TYPE_CHECKING:
@@ -552,10 +553,11 @@ class CarvingControl:
         assert r is not None
         assert p is not None
         size = " x ".join(write(s, "length", self.system) for s in (looked.art.map.length, looked.art.map.width))
-        self.answer.value = big(
+        told = (
             f"{write_time(r.seconds)} of machine, {r.sanding_hours:.1f} h of sanding: ask {p.asked:,.0f} {p.currency} "
             f"(floor {p.floor:,.0f})"
         )
+        self.answer.value = big(lengths_for("; ".join(r.cannot), self.system) or told)
         notes = "; ".join(looked.art.notes)
         square = self._fine(looked.art.map.pixel)
         self.art_note.value = note(
@@ -568,7 +570,15 @@ class CarvingControl:
             + "".join(f"<div>{t}</div>" for t in (self._steps_table(r), self._facts_table(r, p, looked)))
             + "</div>"
         )
-        self.remarks.value = "".join(note(n) for n in r.notes)
+        self.remarks.value = "".join(note(n) for n in self._notes(r))
+
+    def _notes(self, r: CarvingResult) -> list[str]:
+        """What to look at: the operator's notes, where feeds come from and how far the limits would let them go."""
+        feeds = []
+        for s in r.scheme.steps:
+            most = write(s.greatest_feed, "feed", self.system)
+            feeds.append(f"{s.cutter.id}: {s.feed_source}; the limits allow {most} ({s.binds})")
+        return [*(lengths_for(n, self.system) for n in r.notes), "Feeds: " + ". ".join(feeds) + "."]
 
     def _steps_table(self, r: CarvingResult) -> str:
         far, per = ("ft", 304.8) if self.system == "inch" else ("m", 1000.0)
@@ -592,7 +602,7 @@ class CarvingControl:
         d, left = looked.detail, r.left
         finest = self._fine(d.width, 2)
         if d.valley_limit == "finer than the pixels":
-            finest = f"under {finest}: smaller squares tell more"
+            finest = f"sharper than {self._fine(d.finest_told)} of radius, two squares: smaller squares tell more"
         volume = f"{left.volume / 25.4**3:.3f} in³" if self.system == "inch" else f"{left.volume / 1000:.2f} cm³"
         rows = [
             ["cusps between the lines", f"{self._fine(r.cusps.mean, 4)} on average"],
@@ -603,11 +613,12 @@ class CarvingControl:
             ["smallest detail of the artwork", finest],
             ["steepest wall", f"{math.degrees(d.steepest_wall):.0f}°"],
             ["sanding", f"{r.sanding_hours:.2f} h"],
-            ["cost", f"{p.cost:,.2f} {p.currency}"],
-            ["floor", f"{p.floor:,.2f} {p.currency}"],
         ]  # fmt: skip
+        if r.cannot:  # no price for what cannot be done
+            return table("Detail", ["", ""], rows, words=(1,))
+        rows += [["cost", f"{p.cost:,.2f} {p.currency}"], ["floor", f"{p.floor:,.2f} {p.currency}"]]
         return table("Detail and price", ["", ""], rows, ["asked", f"{p.asked:,.2f} {p.currency}"], words=(1,)) + note(
-            f"{p.how}; drawing, programming and set-up are lines of the job."
+            f"{p.how}; {not_in_it(self.shop.rates)}."
         )
 
     def _find_places(self) -> None:

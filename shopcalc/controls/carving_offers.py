@@ -14,12 +14,13 @@ from shopcalc.controls import carving_pictures as pictures
 from shopcalc.controls.carving import INK, ROUND, ROW, SYSTEMS, WIDTH, CarvingControl
 from shopcalc.controls.parts import GREY, HUE, LENGTH, LONG, PALE, MeasuredControl, big, choice, figure, note, table
 from shopcalc.errors import InputError
-from shopcalc.quote.carving import CarvingPrice, carving_price
+from shopcalc.quote.carving import CarvingPrice, carving_price, not_in_it, pricing
 from shopcalc.relief.choices import Choice, Choices, choices, three
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.kinds import KINDS, Before, draw, hours_before_artwork
 from shopcalc.relief.lines import extent
 from shopcalc.relief.scheme import coarser
+from shopcalc.relief.words import lengths_for
 from shopcalc.risk import spread_of_three, three_point
 from shopcalc.units import System, write_time
 
@@ -71,16 +72,16 @@ class CarvingChoicesControl:
             [
                 go.Scatter(x=[], y=[], mode="markers", name="tried by hand", hoverinfo="text",
                            marker={"color": GREY, "size": 8, "symbol": "x-thin", "line": {"width": 2, "color": GREY}}),
-                go.Scatter(x=[], y=[], mode="lines+markers+text", name="none is both quicker and finer",
+                go.Scatter(x=[], y=[], mode="lines+markers+text", name="none is both cheaper and finer",
                            line={"color": HUE, "width": 2}, marker={"color": HUE, "size": 10}, hoverinfo="text",
                            textposition="top right", textfont={"size": 12}, cliponaxis=False),
                 go.Scatter(x=[], y=[], mode="markers", name="set now", hoverinfo="text",
                            marker={"color": INK, "size": 18, "symbol": "circle-open", "line": {"width": 2}}),
             ],
-            title={"text": "Minutes against the finest detail"}, height=400, width=2.4 * WIDTH,
+            title={"text": "Price against the wood left"}, height=400, width=2.4 * WIDTH,
             margin={"t": 80, "b": 50, "l": 10, "r": 90},
             legend={"orientation": "h", "y": 1.0, "yanchor": "bottom", "x": 1, "xanchor": "right"},
-            xaxis={"title": {"text": "minutes of machine"}, "rangemode": "tozero"},
+            xaxis={"title": {"text": f"asked, {carving.shop.rates.currency}, sanding counted"}, "rangemode": "tozero"},
             yaxis={"title": {"text": ""}, "rangemode": "tozero"},
         )  # fmt: skip
         cards = [
@@ -98,7 +99,7 @@ class CarvingChoicesControl:
         self._draw()
 
     def ask(self) -> None:
-        """Look for the ways of which none is both quicker and finer than another."""
+        """Look for the ways of which none is both cheaper and finer than another, sanding counted."""
         c = self.carving
         shop = c.shop
         self.bar.value, self.bar.layout.visibility, self.ask_button.disabled = 0.0, "visible", True
@@ -108,7 +109,7 @@ class CarvingChoicesControl:
                 c.surface, [shop.cutter(k) for k in self.rack.value], shop.machine(c.machine.value),
                 shop.material(c.material.value), cusps_wanted=self.cusps, direction=c.direction.value,
                 outside=c._outside, learned=shop.learned, sanding_per_area=shop.rates.minutes["sanding_per_area"],
-                most=self.most, progress=self._tell,
+                pricing=pricing(shop.rates), most=self.most, progress=self._tell,
             )  # fmt: skip
             self._art = self._asked_for()
             self.said.value = ""
@@ -148,12 +149,16 @@ class CarvingChoicesControl:
         stale = self.found is not None and self._art != self._asked_for()
         kept = () if self.found is None or stale else self.found.kept
         art = c._art_key()
-        hand = [r for k, (r, _) in c.tried.items() if k[: len(art)] == art]
+        hand = [tried for k, tried in c.tried.items() if k[: len(art)] == art]
+        ways = [(k.result, c._price(k.result)) for k in kept]
         with self.figure.change() as f:
-            for trace, many in ((f.data[0], hand), (f.data[1], [k.result for k in kept]), (f.data[2], [c.result])):
-                some = [r for r in many if r is not None]
-                trace.x, trace.y = [r.minutes for r in some], [r.wood_left / per for r in some]
-                trace.hovertext = [f"{r.scheme.name}, {c._fine(r.scheme.finishing.stepover)} apart" for r in some]
+            for trace, many in ((f.data[0], hand), (f.data[1], ways), (f.data[2], [(c.result, c.priced)])):
+                some = [(r, p) for r, p in many if r is not None and p is not None]
+                trace.x, trace.y = [float(p.asked) for _, p in some], [r.wood_left / per for r, _ in some]
+                trace.hovertext = [
+                    f"{r.scheme.name}, {c._fine(r.scheme.finishing.stepover)} apart, {write_time(r.seconds)}"
+                    for r, _ in some
+                ]
             f.data[1].text = [k.result.scheme.name for k in kept]
             f.layout.yaxis.title.text = f"wood left over the artwork, {unit}"
         if self.found is not None:
@@ -175,19 +180,22 @@ class CarvingChoicesControl:
                     r.scheme.name, names.get(id(k), ""), f"{r.minutes:.1f}", c._fine(r.scheme.finishing.stepover),
                     c._fine(r.cusps.mean), f"{100 * r.left.area_share:.1f} %", c._fine(r.wood_left),
                     f"{r.sanding_hours:.2f}", f"{p.floor:,.0f}", f"{p.asked:,.0f}",
+                    "the same" if k.faster is None else f"{k.faster.seconds / 60:.1f}, {k.faster.price:,.0f}",
                 ]
             )  # fmt: skip
         head = [
             "cutters", "offered as", "min", "stepover", "mean cusp", "not reached", "wood left", "sanding, h",
-            f"floor, {c.shop.rates.currency}", "asked",
+            f"floor, {c.shop.rates.currency}", "asked", "at the greatest feeds: min, asked",
         ]  # fmt: skip
         found = self.found
         assert found is not None
         words = (
-            f"{found.looked_at} ways were looked at. Wood left is the mean height over the artwork when the machine is "
-            "done: detail not reached, and a third of the cusps."
+            f"{found.looked_at} ways were looked at; none of these is both cheaper, sanding counted, and leaves less. "
+            "Quick is the cheapest. Wood left is the mean height over the artwork when the machine is done: detail not "
+            "reached, and a third of the cusps. Minutes are at the usual feeds; the last column is at the greatest the "
+            "limits allow."
         )
-        left_out = "".join(note(f"left out: {reason}") for reason in found.left_out)
+        left_out = "".join(note(lengths_for(f"left out: {reason}", c.system)) for reason in found.left_out)
         self.table.value = table("Ways worth offering", head, rows, words=(1,)) + note(words) + left_out
 
     def _names(self) -> list[str]:
@@ -339,6 +347,7 @@ class BeforeArtworkControl:
                 told = hours_before_artwork(
                     self.kind.value, length, width, depth, finest, self.shop.machine(self.machine.value),
                     self.shop.material(self.material.value), self.shop.cutters.values(), learned=self.shop.learned,
+                    sanding_per_area=self.shop.rates.minutes["sanding_per_area"],
                     progress=lambda share: self._say(f"computing their lines … {100 * share:.0f} %"),
                 )  # fmt: skip
                 drawn = draw(
@@ -364,11 +373,11 @@ class BeforeArtworkControl:
         assert t is not None
         band = (t.low, t.likely, t.high)
         sigma = spread_of_three(*band).sigma
-        self.priced = p = carving_price(three_point(*band)[0], 0.0, self.shop.rates, sigma=sigma)
+        self.priced = p = carving_price(three_point(*band)[0], t.sanding_hours, self.shop.rates, sigma=sigma)
         low, likely, high = (s / 3600 for s in band)
         self.answer.value = big(
             f"{likely:.1f} h of machine, {low:.1f} to {high:.1f} h in eight of ten cases: ask {p.asked:,.0f} "
-            f"{p.currency} (floor {p.floor:,.0f}), sanding not counted"
+            f"{p.currency} (floor {p.floor:,.0f}), {t.sanding_hours:.1f} h of sanding counted"
         )
         with self.band_figure.change() as f:
             f.data[0].x, f.data[0].y = [low, high], [0, 0]
@@ -376,8 +385,11 @@ class BeforeArtworkControl:
             f.data[1].text = [f"{v:.1f}" for v in (low, likely, high)]
             f.layout.xaxis.range = [0, 1.1 * high]
         stepover = f"{t.stepover / 25.4:.4f} in" if self.system == "inch" else f"{t.stepover:.3f} mm"
+        cusp = f"{t.cusp / 25.4:.4f} in" if self.system == "inch" else f"{t.cusp:.3f} mm"
         rows = [
             ["cutters", f"{t.scheme}, lines {stepover} apart"],
+            ["cusp", f"{cusp} at most on all but 5 % of the area (assumed)"],
+            ["price", f"{p.how}; {not_in_it(self.shop.rates)}"],
             ["drawn and computed", ", ".join(write_time(s) for s in t.each)],
             ["how sure", "yours will differ from these, which the band allows for; logged carvings narrow it"],
         ]

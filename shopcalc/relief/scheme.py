@@ -203,6 +203,8 @@ class CarvingResult:
         Of the finishing cutter.
     notes : tuple of str
         What the operator should know.
+    cannot : tuple of str
+        Why a cutter cannot do its part, see ``obstacles``; minutes and wood are worth nothing then.
     """
 
     scheme: Scheme
@@ -216,6 +218,7 @@ class CarvingResult:
     sanding_hours: float
     room: ShankRoom
     notes: tuple[str, ...] = field(default=())
+    cannot: tuple[str, ...] = field(default=())
 
     @property
     def minutes(self) -> float:
@@ -655,7 +658,7 @@ def carve(
         scheme, tuple(done), whole, seconds, max(0.0, seconds - sum(d.seconds for d in done)),
         DetailLeft(surface.with_(np.maximum(lowest - surface.z, 0.0)), REACHED), ridges, roughing_left,
         carved_sanding(surface, scheme, sanding_per_area), room,
-        tuple(dict.fromkeys([*cannot, *notes, *(() if cannot else room.notes)])),
+        tuple(dict.fromkeys([*cannot, *notes, *(() if cannot else room.notes)])), cannot,
     )  # fmt: skip
 
 
