@@ -3,6 +3,7 @@
 from shopcalc.controls.carving import CarvingControl, carving_hours
 from shopcalc.controls.carving_offers import BeforeArtworkControl, CarvingChoicesControl, before_artwork
 from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
+from shopcalc.controls.loading_picture import LoadingControl, loading_control, loading_figure
 from shopcalc.controls.program_changes import ComparisonControl, SavingsControl
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
 from shopcalc.controls.quote_job import QuoteControl, quote_job
@@ -14,6 +15,7 @@ __all__ = [
     "CarvingControl",
     "ComparisonControl",
     "CutterTuningControl",
+    "LoadingControl",
     "ProgramTimeControl",
     "QuoteControl",
     "SavingsControl",
@@ -21,6 +23,8 @@ __all__ = [
     "before_artwork",
     "carving_hours",
     "cutter_tuning",
+    "loading_control",
+    "loading_figure",
     "program_time",
     "quote_job",
     "straight_move_seconds",
