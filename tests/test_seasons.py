@@ -18,6 +18,7 @@ from shopcalc.seasons import (
     Year,
     across,
     board_gaps,
+    clearance_at,
     clearance_to_leave,
     cup,
     cup_depth,
@@ -34,7 +35,8 @@ from shopcalc.seasons import (
     width_to_cut,
 )
 from shopcalc.seasons.movement import RINGS
-from shopcalc.seasons.panels import EDGE_MOST, depth_needed
+from shopcalc.seasons.panels import depth_needed
+from shopcalc.seasons.tenons import EDGE_MOST
 
 MATERIALS = read_materials()
 OAK, MAPLE = movement_of(MATERIALS["white-oak"]), movement_of(MATERIALS["hard-maple"])
@@ -284,7 +286,7 @@ def test_what_is_said_of_a_panel():
     loose = panel_year(300, 10, 19, OAK, year)
     assert loose.falls_out
     assert "leaves its groove" in loose.words()[0]
-    slides = panel_year(300, 10, 6, OAK, year)
+    slides = panel_year(300, 10, 9, OAK, year)
     assert "pin it in the middle" in slides.words("inch")[0]
     shallow = panel_year(600, 6, 4, OAK, year)
     assert any("no width suits" in w for w in shallow.words())
@@ -300,6 +302,17 @@ def test_a_panel_without_size_is_refused(bad):
 def test_a_year_the_wrong_way_round_is_refused():
     with pytest.raises(InputError, match="wetter than the wettest"):
         swing(OAK, Year(8, 11, 6))
+
+
+@given(widths, st.floats(0, 20), movements, years, st.sampled_from(list(RINGS)))
+def test_clearance_at_a_moisture_is_room_less_the_panel(width, clearance, movement, year, rings):
+    """Its ends are those of the year's record, and it falls as the wood gets wetter."""
+    at = [clearance_at(width, clearance, movement, year.now, m, rings) for m in (year.driest, year.wettest)]
+    p = panel_year(width, 10, clearance, movement, year, rings)
+    if year.driest <= year.now <= year.wettest:
+        assert (at[0].most, at[1].most) == pytest.approx((p.at_driest, p.at_wettest))
+    assert at[1].likely <= at[0].likely + 1e-9
+    assert clearance_at(width, clearance, movement, year.now, year.now, rings) == pytest.approx((clearance,) * 3)
 
 
 def test_boards_side_by_side_share_the_room():

@@ -12,7 +12,8 @@ from shopcalc.jobs.records import Part
 from shopcalc.seasons.boards import board_gaps
 from shopcalc.seasons.climate import Climate, read_climate
 from shopcalc.seasons.movement import Movement, movement_of
-from shopcalc.seasons.panels import PanelYear, Year, panel_year, tenon_year
+from shopcalc.seasons.panels import PanelYear, Year, panel_year
+from shopcalc.seasons.tenons import tenon_year
 from shopcalc.units import write
 
 

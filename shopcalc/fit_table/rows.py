@@ -14,7 +14,8 @@ from shopcalc.jobs.records import Part
 from shopcalc.seasons.boards import board_gaps, cup
 from shopcalc.seasons.climate import Climate
 from shopcalc.seasons.movement import Band, standing
-from shopcalc.seasons.panels import EDGE_MOST, HOLD, LEAST_CLEARANCE, PanelYear
+from shopcalc.seasons.panels import HOLD, LEAST_CLEARANCE, PanelYear
+from shopcalc.seasons.tenons import EDGE_MOST
 
 #: Boards from this width on are asked for their cup (common practice, no source) [mm].
 WIDE = 150.0
@@ -194,7 +195,9 @@ def _panel_rows(tongue: Tongue, bench: Bench) -> Iterator[FitRow]:
     year = panel_through(tongue, bench)
     if year is None:
         told = bench.why_not(tongue.part)
-        yield FitRow(name, "clearance across the grain", "rule", tongue.clearance, None, None, "ask first", told)
+        yield FitRow(
+            name, "clearance across the grain, in total", "rule", tongue.clearance, None, None, "ask first", told
+        )
         return
     yield from _clearance_rows(tongue, year, bench)
 

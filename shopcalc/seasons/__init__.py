@@ -5,12 +5,11 @@ from shopcalc.seasons.climate import Climate, Place, published_climate, read_cli
 from shopcalc.seasons.movement import Band, Movement, Strip, across, movement_of, relative_change, strip_step
 from shopcalc.seasons.panels import (
     PanelYear,
-    TenonYear,
     Year,
+    clearance_at,
     clearance_to_leave,
     panel_year,
     swing,
-    tenon_year,
     width_to_cut,
 )
 from shopcalc.seasons.sorption import (
@@ -19,6 +18,7 @@ from shopcalc.seasons.sorption import (
     equilibrium_moisture_second_fit,
     humidity_for,
 )
+from shopcalc.seasons.tenons import TenonYear, tenon_year
 
 __all__ = [
     "Band",
@@ -31,6 +31,7 @@ __all__ = [
     "Year",
     "across",
     "board_gaps",
+    "clearance_at",
     "clearance_to_leave",
     "cup",
     "cup_depth",

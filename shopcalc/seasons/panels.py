@@ -1,4 +1,4 @@
-"""A panel in its groove and a wide tenon in its mortise, at the driest and at the wettest.
+"""A panel in its groove at the driest and at the wettest of the year.
 
 *Clearance* is groove bottom to groove bottom less the panel's width, in total. The frame's length is taken as fixed:
 wood hardly moves along its grain (a tenth to two tenths of a percent from green to dry).
@@ -11,17 +11,13 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from shopcalc.errors import Fault, InputError
-from shopcalc.seasons.movement import Movement, Rings, across
+from shopcalc.seasons.movement import Band, Movement, Rings, across
 from shopcalc.units import System, write
 
 #: Clearance that must be left when the panel is widest: finish and dust take it up (common practice, no source) [mm].
 LEAST_CLEARANCE = 0.5
 #: Tongue that must stand in the groove on either side when the panel is narrowest (common practice, no source) [mm].
 HOLD = 3.0
-#: Most that is taken off a tenon's edges before it is better split: 1/16 in (common practice, no source) [mm].
-EDGE_MOST = 25.4 / 16
-#: Tenons from this width on are pegged with slots: 3 in (common practice, no source) [mm].
-PEGGED_FROM = 76.2
 _EPS = 1e-9
 
 
@@ -165,10 +161,10 @@ class PanelYear:
             out.append(f"at the driest it leaves its groove even when pinned in the middle; {cure}")
         elif self.held_in_middle < self.hold - _EPS:
             out.append(f"at the driest only {show(self.held_in_middle)} stands in either groove; {cure}")
-        elif self.held_loose < min(self.hold, self.depth / 3) - _EPS:
+        elif self.held_loose <= _EPS:
             out.append(
-                f"at the driest it can slide until only {show(max(0.0, self.held_loose))} stands in one groove: pin it "
-                "in the middle of both ends, or put soft spacers in the grooves"
+                "at the driest it can slide until it leaves one groove: pin it in the middle of both ends, or put soft "
+                "spacers in the grooves"
             )
         return tuple(out)
 
@@ -310,90 +306,36 @@ def width_to_cut(
     return (between - 2 * (depth - hold)) / (1 - moves.shrink), (between - least) / (1 + moves.swell)
 
 
-@dataclass(frozen=True)
-class TenonYear:
-    """A tenon across whose width the wood moves, in a stile that does not move along its length.
+def clearance_at(
+    width: float, clearance: float, movement: Movement, now: float, moisture: float, rings: Rings = "unknown"
+) -> Band:
+    """Clearance of a panel when its wood has another moisture.
 
     Parameters
     ----------
     width, clearance : float
-        Of the tenon today, and mortise less tenon at the edges, in total [mm].
-    swell, shrink : float
-        How much wider and narrower it will be than today [mm].
-    """
-
-    width: float
-    clearance: float
-    swell: float
-    shrink: float
-
-    @property
-    def wedges(self) -> bool:
-        """Whether it presses on the ends of its mortise at the wettest."""
-        return self.swell > self.clearance + _EPS
-
-    @property
-    def widest(self) -> float:
-        """Widest tenon that this clearance lets swell [mm]."""
-        return math.inf if self.swell <= 0 else max(0.0, self.clearance) * self.width / self.swell
-
-    @property
-    def split(self) -> bool:
-        """Whether it is better made as two: more than 1/16 in off its edges would be needed (common practice)."""
-        return self.wedges and self.swell > EDGE_MOST
-
-    def words(self, system: System = "metric") -> str:
-        """What to do, in one sentence; empty when it has room.
-
-        Parameters
-        ----------
-        system : {"metric", "inch"}
-            What the reader thinks in.
-        """
-        if not self.wedges:
-            return ""
-        need, has = (write(v, "length", system, fraction=False) for v in (self.swell, self.clearance))
-        told = f"at the wettest the tenon grows {need} between the ends of its mortise and has {has}"
-        peg = "; peg it in the middle in a round hole, further out in slots along its width"
-        if self.split:
-            return f"{told}: split it in two with a gap between, each with room of its own at the edges{peg}"
-        more = write(self.swell - self.clearance, "length", system, fraction=False)
-        cure = f"{told}: take {more} more off its edges in total (the glue is on the cheeks)"
-        return cure + (peg if self.width > PEGGED_FROM else "")
-
-
-def tenon_year(width: float, clearance: float, movement: Movement, year: Year, rings: Rings = "unknown") -> TenonYear:
-    """Follow a tenon across its width through the year.
-
-    Parameters
-    ----------
-    width : float
-        Today [mm].
-    clearance : float
-        Mortise less tenon at the edges, in total [mm].
+        Of the panel today across its grain, and groove bottom to groove bottom less it [mm].
     movement : Movement
         Of its wood.
-    year : Year
-        Moistures.
+    now, moisture : float
+        Today's, and that other one [% moisture].
     rings : str, float or sequence of Strip
         As in ``movement.across``.
 
     Returns
     -------
-    TenonYear
-        At the most its rings allow, and as if no glue held it.
+    Band
+        In total [mm]: of the rings that move least, of those between, of those that move most.
 
     Raises
     ------
     InputError
-        As ``swing``.
+        As ``relative_change``.
 
     Example
     -------
     >>> oak = Movement("white oak", 0.0018, 0.00365)
-    >>> t = tenon_year(100, 0.8, oak, Year(8, 6, 11))
-    >>> t.wedges, round(t.widest), t.split
-    (True, 73, False)
+    >>> [round(c, 2) for c in clearance_at(300, 4, oak, 8, 11)]
+    [2.38, 1.55, 0.71]
     """
-    moves = swing(movement, year, rings)
-    return TenonYear(width, clearance, width * moves.swell, width * moves.shrink)
+    return Band(*(clearance - width * change for change in across(movement, now, moisture, rings)))
