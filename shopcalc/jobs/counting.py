@@ -248,15 +248,17 @@ def squared_mortises(job: Job) -> int:
     Parameters
     ----------
     job : Job
-        A mortise goes with the tenons of its size, 1.5 mm of clearance at most.
+        A mortise that says nothing goes with the tenons of its size, 1.5 mm of clearance at most.
     """
     mortises, square = Counter[tuple[float, float]](), Counter[tuple[float, float]]()
+    found = 0
     for loads, _, o in _loaded(job):
-        if isinstance(o, Mortise):
+        if isinstance(o, Mortise) and o.corners == "squared":
+            found += loads * o.count
+        elif isinstance(o, Mortise) and o.corners == "round":
             mortises[o.length, o.width] += loads * o.count
         elif isinstance(o, Tenon) and not o.rounded:
             square[o.width, o.thickness] += loads
-    found = 0
     for (length, width), room in mortises.items():
         for size in sorted(square):
             if all(-_FIT / 5 <= a - b <= _FIT for a, b in zip((length, width), size, strict=True)):
