@@ -53,7 +53,7 @@ def cut_surface(carved: Carved, box: tuple[float, float, float, float], pixel: f
     >>> v = Cutter("V90", "", "V", 25.4, 12.7, 2, 12.7, 60, 40, included_angle=math.pi / 2)
     >>> bar = incise_letters([shapely.box(0, 0, 20, 6)], Cutting(v, 2000, 800, 16000, depth_per_pass=4))
     >>> round(float(cut_surface(bar, (0.0, 0.0, 20.0, 6.0), 0.1).z.min()), 1)
-    -2.9
+    -3.0
     """
     from shopcalc.relief.roughing import cut_heights
 
