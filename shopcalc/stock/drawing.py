@@ -10,6 +10,7 @@ from shopcalc.stock.packing import Filled, Piece
 from shopcalc.units import System, write
 
 _PAGE = 1000.0  # user units the longest board is drawn in
+_TALL = 480.0  # and the widest sheet
 _LEAST = 7.5  # letters smaller than this are left out
 _STYLE = """
 text { font-family: Georgia, "Times New Roman", serif; fill: #000; }
@@ -60,7 +61,7 @@ def cut_diagram(
         A whole SVG document: white pieces, grey saw cuts and waste, hatched leftovers, dark defects.
     """
     longest = max((f.item.length for f in filled), default=1.0)
-    scale = _PAGE / longest
+    scale = min(_PAGE / longest, _TALL / max((f.item.width for f in filled), default=1.0))
     top, body = 34.0, [f'<text x="0" y="16" font-size="16" font-weight="bold">{_safe(title)}</text>']
     for k, f in enumerate(filled):
         name = titles[k] if titles else _size_words(f.item.id, f.item.length, f.item.width, system)
