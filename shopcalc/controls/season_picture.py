@@ -139,6 +139,7 @@ def season_picture(through: Clearances, title: str, system: System = "metric") -
          "font": {"color": colour}}
         for v, text, _, colour in bounds
     ]  # fmt: skip
+    names[-1] |= {"x": 0.01, "yanchor": "bottom"}  # within: it may lie near any of the others
     reach = 2 * through.depth / per
     axis = "month" if x[0] in MONTHS else "moisture of the wood"
     return figure(
@@ -169,12 +170,15 @@ def season_table(through: Clearances, title: str, system: System = "metric") -> 
         HTML.
     """
     rows = []
+    monthly = through.labels[0] in MONTHS
     for label, moisture, band in zip(through.labels, through.moisture, through.bands, strict=True):
         worst = min(band) if min(band) < 0 else max(band)
         cells = (write_fit(v, system) for v in (min(band), band.likely, max(band)))
-        rows.append([label, f"{moisture:.1f} %", *cells, through.says(worst)])
-    head = ["when", "moisture", "least clearance", "rings half way", "greatest", "then it"]
-    return table(title, head, rows, words=[5])
+        when = [label, f"{moisture:.1f} %"] if monthly else [label]
+        rows.append([*when, *cells, through.says(worst)])
+    head = ["moisture", "least clearance", "rings half way", "greatest", "then it"]
+    head = ["month", *head] if monthly else head
+    return table(title, head, rows, words=[len(head) - 1])
 
 
 def season_view(
