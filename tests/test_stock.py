@@ -181,7 +181,10 @@ def test_sixty_parts_on_boards_and_on_sheets_take_less_than_five_seconds_each():
     rng = random.Random(5)
     pile = [board(f"b{k}", 304.8 * rng.randint(6, 12), rng.uniform(127, 229), 4) for k in range(40)]
     sheets = [board("sheet", 2440, 1220, 12, 60)]
-    for pieces, items, edge, least in ((sixty(1, (1200, 120)), pile, True, 0.7), (sixty(2, (700, 500)), sheets, False, 0.6)):
+    for pieces, items, edge, least in (
+        (sixty(1, (1200, 120)), pile, True, 0.7),
+        (sixty(2, (700, 500)), sheets, False, 0.6),
+    ):
         began = time.process_time()
         found = lay_out(pieces, items, 3.2, edge_to_edge=edge)
         assert time.process_time() - began < 5.0

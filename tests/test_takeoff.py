@@ -166,9 +166,7 @@ def test_free_strips_are_as_narrow_as_the_boards_like():
     """Boards of 7 in hold two strips of a quarter of 298 mm side by side, but only one of a third."""
     boards = tuple(RackItem(f"b{k}", "", "boards", "yellow-poplar", 2400, 7 * IN, IN) for k in range(9))
     panel = want(material="yellow-poplar", length=388.0, width=292.0, glued=True, count=5)
-    free, three = (
-        take_off([p], MATERIALS, RULES, Rack(boards), tries=20) for p in (panel, replace(panel, strips=3))
-    )
+    free, three = (take_off([p], MATERIALS, RULES, Rack(boards), tries=20) for p in (panel, replace(panel, strips=3)))
     assert (free.blanks[0].strips, three.blanks[0].strips) == (4, 3)
     assert free.bought[0].bought < three.bought[0].bought
 
@@ -196,7 +194,7 @@ def test_glue_and_finish_are_area_times_spread():
 
 @pytest.mark.parametrize("moisture", [0.0, 0.06, 0.12])
 def test_weight_agrees_with_the_handbooks_equation(moisture):
-    """Wood Handbook Eq. 4-14 with the specific gravity of 12 %; what swelling does to the volume is left out of both."""
+    """Wood Handbook Eq. 4-14 with the specific gravity of 12 %; swelling is left out of both."""
     oak = MATERIALS["white-oak"]
     assert density(oak, moisture) == pytest.approx(float(density_at(oak.specific_gravity_12, moisture)), rel=1e-9)
     assert weight(oak, 1000, 100, 10, moisture) == pytest.approx(density(oak, moisture) * 1e-3)
@@ -254,7 +252,11 @@ def test_a_job_that_asks_for_no_layout_is_bought_as_before(shop):
 
 
 def test_a_layout_that_is_asked_for_is_priced_and_its_working_said(shop):
-    job = job_with(shop, {"layout": True, "tally": True})
+    def change(data):
+        data["hardware"] = [{"name": "counterweight", "quantity": 1, "price": "9 USD", "weight": "30 kg"}]
+        data["job"]["quantity"] = 2
+
+    job = job_with(shop, {"layout": True, "tally": True}, change, GATES)
     taken = take_off_job(job)
     reckoned = estimate(job)
     priced = price(reckoned)
@@ -342,7 +344,9 @@ def test_faults_of_a_stock_list_say_where_and_what_to_do(name, tmp_path):
     path.write_text(f'[[boards]]\nmaterial = "{wood}"\nlength = "8 ft"\nwidth = "6 in"\n{text}\n')
     with pytest.raises(InputError) as caught:
         read_rack(path, MATERIALS)
-    assert any(said in str(f) and f.remedy and "boards[0]" in (f.field or "") for f in caught.value.faults), caught.value
+    assert any(said in str(f) and f.remedy and "boards[0]" in (f.field or "") for f in caught.value.faults), (
+        caught.value
+    )
 
 
 def test_all_faults_of_a_stock_list_come_at_once_and_with_those_of_the_shop(tmp_path):
@@ -360,7 +364,8 @@ RULE_FAULTS = {
     'kerf = "1/8"': "stock.kerf", 'kerff = "1/8 in"': "stock.kerff", "tally = 1": "stock.tally",
     'board_width = ["9 in", "5 in"]': "stock.board_width", 'board_width = "9 in"': "stock.board_width",
     'board_length = ["6", "7 ft"]': "stock.board_length", 'sheet_trim = "30 in"': "stock.sheet_width",
-    'sheet_cuts = "axe"': "stock.sheet_cuts", 'spare_per = "eight"': "stock.spare_per", 'moisture = "80 %"': "stock.moisture",
+    'sheet_cuts = "axe"': "stock.sheet_cuts", 'spare_per = "eight"': "stock.spare_per",
+    'moisture = "80 %"': "stock.moisture",
     'turnable = "mdf"': "stock.turnable", 'glue_price = "9 EUR/kg"': "stock.glue_price",
 }  # fmt: skip
 
