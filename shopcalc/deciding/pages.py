@@ -10,7 +10,7 @@ from shopcalc.deciding.card import Card
 from shopcalc.deciding.choosing import Offer, Way
 from shopcalc.deciding.next_hour import Saving
 from shopcalc.documents import Table
-from shopcalc.quote.pages import _sheet_text
+from shopcalc.documents.plain import as_lines
 
 
 def tables(
@@ -41,7 +41,7 @@ def as_text(found: Sequence[Table]) -> str:
     found : sequence of Table
         From ``tables``.
     """
-    return "\n".join(line.rstrip() for t in found for line in (*_sheet_text(t), "")) + "\n"
+    return "\n".join(line.rstrip() for t in found for line in (*as_lines(t), "")) + "\n"
 
 
 def as_json(

@@ -7,7 +7,8 @@ import datetime
 import io
 import textwrap
 
-from shopcalc.documents.blocks import Block, Caution, Document, Paragraph, Table, cell_text
+from shopcalc.documents.blocks import Block, Caution, Document, Paragraph, Table
+from shopcalc.documents.plain import as_lines
 from shopcalc.quote.costs import cents
 from shopcalc.quote.pricing import Price
 from shopcalc.sources import cautions
@@ -167,38 +168,13 @@ def as_text(price: Price) -> str:
     if price.estimate.job.note:
         out += textwrap.wrap(price.estimate.job.note, _WIDTH)
     for sheet in sheets(price):
-        out += ["", *_sheet_text(sheet)]
+        out += ["", *as_lines(sheet)]
     if price.warnings:
         out += ["", "Look at this"]
         for w in price.warnings:
             out += textwrap.wrap(w, _WIDTH, initial_indent="  * ", subsequent_indent="    ")
     out += ["", *textwrap.wrap("Caution. " + caution(price), _WIDTH)]
     return "\n".join(line.rstrip() for line in out) + "\n"
-
-
-def _sheet_text(sheet: Table) -> list[str]:
-    rows = [tuple(cell_text(c) for c in row) for row in sheet.rows]
-    full = [sheet.head, *(r for r in rows if r)]
-    widths = [max(len(r[k]) for r in full) for k in range(len(sheet.head))]
-    room = _WIDTH - sum(widths[:-1]) - 2 * len(widths)
-    widths[-1] = max(min(widths[-1], room), 20)
-    rule = "  " + "─" * (sum(widths) + 2 * (len(widths) - 1))
-
-    def lines(row: tuple[str, ...]) -> list[str]:
-        tail = textwrap.wrap(row[-1], widths[-1]) or [""]
-        cells = [
-            c.rjust(w) if k in sheet.numbers else c.ljust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))
-        ]
-        blank = " " * (sum(widths[:-1]) + 2 * (len(widths) - 1) + 2)
-        first = "  " + "  ".join([*cells[:-1], tail[0]])
-        return [first, *(blank + t for t in tail[1:])]
-
-    out = [sheet.title, *lines(sheet.head), rule]
-    for row in rows:
-        out += lines(row) if row else [rule]
-    for sentence in sheet.below:
-        out += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="  ")
-    return out
 
 
 def as_html(price: Price) -> str:
