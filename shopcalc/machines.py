@@ -231,6 +231,8 @@ class Machine:
         Where the zeros of G54 (54), G55 (55) ... G59.3 (59.3) lie, in machine coordinates [mm].
     home, second_home : (3,) float or None
         Where G28 and G30 go, in machine coordinates; None where that is not known [mm].
+    rack_places : int or None
+        Cutters that stand ready, measured, in a rack or in holders of their own; None where that is not known [-].
     """
 
     name: str = "machine"
@@ -247,6 +249,7 @@ class Machine:
     work_zeros: Mapping[float, tuple[float, float, float]] = field(default_factory=dict)
     home: tuple[float, float, float] | None = None
     second_home: tuple[float, float, float] | None = None
+    rack_places: int | None = None
 
     def with_(self, **changes: Any) -> Machine:
         """The same machine with some fields changed."""
@@ -255,7 +258,7 @@ class Machine:
 
 _TOP = (
     "title", "axes", "controller", "times", "spindle", "stations", "feed_share", "source", "kind", "note", "name",
-    "places",
+    "places", "rack",
 )  # fmt: skip
 _CONTROLLER = (
     "corner", "corner_tolerance", "corner_speed_jump", "blocks_per_second", "look_ahead", "jerk", "chord_curvature",
@@ -311,6 +314,7 @@ def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tupl
         work_zeros={n: places[k] for k, n in _PLACES.items() if n is not None and k in places},
         home=places.get("home"),
         second_home=places.get("second_home"),
+        rack_places=_rack(r, r.table(data, "rack")),
     )
     return machine, r.faults
 
@@ -323,6 +327,11 @@ def _place(r: FieldReader, places: Mapping[str, Any], key: str) -> tuple[float, 
     r.known(data, ("x", "y", "z"), where)
     at = [r.quantity(data, k, where, "length", 0.0, signed=True) for k in "xyz"]
     return at[0], at[1], at[2]
+
+
+def _rack(r: FieldReader, data: Mapping[str, Any]) -> int | None:
+    r.known(data, ("places",), "rack.")
+    return r.count(data, "places", "rack.", 1) if "places" in data else None
 
 
 def _axis(r: FieldReader, axes: Mapping[str, Any], key: str) -> Axis:

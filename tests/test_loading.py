@@ -19,6 +19,7 @@ from shopcalc.jobs.reading import check_job
 from shopcalc.loading import Batch, Precedence, Standards, Work, plan_loads, with_order, work
 from shopcalc.loading.improving import puts_in
 from shopcalc.loading.pricing import broken, priced, rack
+from shopcalc.machines import read_machine
 from shopcalc.shop import Shop, demo_folder
 
 JOBS = ("reed-bed-chest", "garden-gates")
@@ -421,3 +422,17 @@ def test_one_load_needs_no_search():
 def test_the_solver_is_loaded_only_to_solve():
     code = "import sys, shopcalc.loading; sys.exit(bool({'ortools', 'pandas', 'plotly'} & set(sys.modules)))"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_places_of_the_rack_are_the_machine_s(shop, tmp_path):
+    assert Standards.of(shop, shop.machine("router")).places == 12
+    highest = max(c.number for c in shop.cutters.values() if c.number)
+    assert Standards.of(shop, shop.machine("small-router")).places == highest  # its own are not known
+    own = tmp_path / "own.toml"
+    own.write_text("[axes]\nx = {}\ny = {}\nz = {}\n[rack]\nplaces = 3\n", encoding="utf-8")
+    assert Standards.of(shop, read_machine(own)).places == 3
+    own.write_text('[rack]\nplaces = "three"\nplace = 3\n', encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_machine(own)
+    assert "rack.places" in str(caught.value)
+    assert "did you mean 'places'?" in str(caught.value)

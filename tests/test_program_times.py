@@ -367,6 +367,7 @@ CHANGED = {
 }  # fmt: skip
 SAME = {
     "name": "other", "title": "Other", "source": "x", "kind": "measured", "stations": {"flat": Station("flat")},
+    "rack_places": 7,
 }  # fmt: skip
 
 

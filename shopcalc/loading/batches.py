@@ -119,14 +119,14 @@ class Standards:
 
     @classmethod
     def of(cls, shop: Shop, machine: Machine) -> Standards:
-        """Those of a shop and its machine; the rack has as many places as the shop's cutters have numbers.
+        """Those of a shop and its machine; a rack of unknown size has the highest place the shop's cutters have.
 
         Parameters
         ----------
         shop : Shop
             Whose minutes and cutters count.
         machine : Machine
-            For its cutter change.
+            For its cutter change and its rack.
         """
         said, times = shop.rates.minutes, dict(MINUTES)
         for name in MINUTES:
@@ -136,7 +136,8 @@ class Standards:
             elif instead and all(key in said for key in instead):
                 times[name] = sum(said[key] for key in instead)
         numbers = [c.number for c in shop.cutters.values() if c.number]
-        return cls(cutter_change=machine.times.cutter_change, places=max(numbers, default=1)).with_(**times)
+        places = machine.rack_places or max(numbers, default=1)
+        return cls(cutter_change=machine.times.cutter_change, places=places).with_(**times)
 
     def with_(self, **changes: Any) -> Standards:
         """The same with some fields changed."""
