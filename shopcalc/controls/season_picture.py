@@ -139,8 +139,10 @@ def season_picture(through: Clearances, title: str, system: System = "metric") -
          "font": {"color": colour}}
         for v, text, _, colour in bounds
     ]  # fmt: skip
-    names[-1] |= {"x": 0.01, "yanchor": "bottom"}  # within: it may lie near any of the others
     reach = 2 * through.depth / per
+    near = min((through.today - v for v, *_ in bounds[:-1]), key=abs)
+    if abs(near) < 0.15 * through.depth:  # two names in one place cannot be read
+        names[-1]["yshift"] = 14 if near >= 0 else -14
     axis = "month" if x[0] in MONTHS else "moisture of the wood"
     return figure(
         traces, title={"text": title}, height=430, shapes=shapes, annotations=names,
