@@ -23,6 +23,7 @@ from shopcalc.relief.roughing import (
     region,
     rings_within,
     rough,
+    roughing_levels,
     tips_for_roughing,
 )
 
@@ -64,14 +65,71 @@ def test_levels_are_equal_and_reach_the_deepest_place():
     hollow = dished(60.0, 40.0, 6.0, pixel=0.5)
     m = rough(hollow, run(FLAT8), depth_per_pass=2.0, skim=0.5)
     left = after_roughing(hollow, FLAT8, m)
-    deepest = tips_for_roughing(hollow, FLAT8, 0.5).min()
-    assert len(left.levels) == math.ceil(-deepest / 2.0)
-    assert left.levels[-1] == pytest.approx(deepest, abs=1e-5)
-    assert np.diff(left.levels) == pytest.approx(deepest / len(left.levels), abs=1e-5)
-    assert left.terrace == pytest.approx(-deepest / len(left.levels), abs=1e-5)
+    least = tips_for_roughing(hollow, FLAT8, 0.5)
+    bottom = left.levels[-1]
+    assert least.min() <= bottom <= least.min() + 0.5
+    assert (least <= bottom + 1e-6).sum() * 0.25 == pytest.approx(8 * 0.45 * 8, abs=2)  # one line as long as it is wide
+    assert len(left.levels) == math.ceil(-bottom / 2.0)
+    assert np.diff(left.levels) == pytest.approx(bottom / len(left.levels), abs=1e-5)
+    assert left.terrace == pytest.approx(-bottom / len(left.levels), abs=1e-5)
     assert f"{left.terrace:.2f} mm" in left.notes[0]
     assert f"{left.greatest:.2f} mm" in left.notes[-1]
     assert left.greatest <= 0.5 + left.terrace + 8 * 0.6 * 0.7 + 0.2  # skim, a terrace and the slope under a flat end
+
+
+def funnel(wide=16.0, deep=6.0, pixel=0.2):
+    """A cone upside down in a level board: its lowest place is one pixel."""
+    return sampled(
+        lambda x, y: np.minimum(0.0, -deep + deep * 2 / wide * np.hypot(x - 15, y - 15)), 30.0, 30.0, pixel=pixel
+    )
+
+
+@pytest.mark.parametrize("depth_per_pass", [1.5, 3.0, 10.0])
+@pytest.mark.parametrize("wide", [12.0, 16.0, 24.0])
+def test_a_small_deep_place_is_roughed_as_far_as_lines_have_room(wide, depth_per_pass):
+    """What stands where the tip may go is at most what two skims and one level leave; nothing is cut below the skim."""
+    surface, skim = funnel(wide), 0.5
+    m = rough(surface, run(FLAT4), depth_per_pass=depth_per_pass, skim=skim)
+    left = after_roughing(surface, FLAT4, m)
+    cut = left.heights.z < 0
+    assert cut.any()
+    assert (left.heights.z - surface.z)[cut].min() >= skim - 1e-9
+    lowest = tips_for_roughing(surface, FLAT4, skim).min()
+    assert lowest - 1e-6 <= left.levels[-1] <= lowest + skim + 1e-6
+    least = tips_for_roughing(surface, FLAT4, skim)
+    fully = roughing_levels(surface.with_(least), FLAT4, depth_per_pass, 0.45 * 4, skim=skim)
+    assert left.levels == pytest.approx([-d for d in fully], abs=1e-6)
+
+
+def test_levels_that_no_line_finds_room_for_are_left_out_with_a_reason():
+    with pytest.raises(InputError, match=r"too narrow for SQ4|thicker than the carving"):
+        rough(funnel(4.6, 6.0, 0.1), run(FLAT4), depth_per_pass=10.0, skim=0.1)
+
+
+def test_a_level_ground_is_still_reached():
+    """Where the lowest place is wide the last level is the lowest tip itself."""
+    m = rough(walls(), run(FLAT4), depth_per_pass=1.0, skim=0.3)
+    assert m.points[:, 2].min() == pytest.approx(tips_for_roughing(walls(), FLAT4, 0.3).min())
+
+
+@pytest.mark.parametrize("pattern", ["lines", "rings"])
+@pytest.mark.parametrize("top", [0.0, 1.5])
+def test_ways_between_cuts_stay_just_above_the_stock(pattern, top):
+    cutting = run(FLAT4, direction="climb")
+    m = rough(wavy(), cutting, depth_per_pass=1.0, skim=0.3, pattern=pattern, stock_top=top)
+    begin, end = m.points[:-1], m.points[1:]
+    sideways = (m.kind == Kind.RAPID) & (np.hypot(*(end - begin)[:, :2].T) > 1e-6)
+    assert sideways.any()
+    assert (np.minimum(begin, end)[sideways, 2] == top + 2.0).all()
+    assert m.points[0, 2] == m.points[-1, 2] == cutting.safe_height
+    x = end[sideways, 0]
+    assert (x >= -4).all()
+    assert (x <= wavy().length + 4).all()
+
+
+def test_a_safe_height_below_the_stock_is_refused():
+    with pytest.raises(InputError, match="not above the stock's top"):
+        rough(wavy(), run(FLAT4), depth_per_pass=1.0, stock_top=12.0)
 
 
 def test_what_is_left_is_what_brute_force_finds():
@@ -158,8 +216,9 @@ def test_higher_stock_is_cleared_first():
     hollow = dished(40.0, 30.0, 3.0, pixel=0.5)
     m = rough(hollow, run(FLAT8), depth_per_pass=2.0, skim=0.5, stock_top=2.0)
     left = after_roughing(hollow, FLAT8, m, stock_top=2.0)
-    total = 2.0 - tips_for_roughing(hollow, FLAT8, 0.5).min()
-    assert np.array(left.levels[:2]) == pytest.approx(2.0 - total / 3 * np.arange(1, 3), abs=1e-5)
+    least = hollow.with_(tips_for_roughing(hollow, FLAT8, 0.5))
+    levels = roughing_levels(least, FLAT8, 2.0, 0.45 * 8, skim=0.5, stock_top=2.0)
+    assert left.levels == pytest.approx([2.0 - d for d in levels], abs=1e-5)
     assert left.heights.z.max() <= 2.0
     assert m.extents()[2, 1] == 10.0
 

@@ -846,7 +846,7 @@ def follow(surface: Surface, corners: Sequence[Floats], tolerance: float) -> lis
     return np.split(points[keep], np.cumsum(sizes)[:-1])
 
 
-def draw(cutting: Cutting, ways: Sequence[Floats], standing: Sequence[float]) -> Moves:
+def draw(cutting: Cutting, ways: Sequence[Floats], standing: Sequence[float], *, lift: float | None = None) -> Moves:
     """Moves that enter, follow and leave ways one after the other, lifted in between.
 
     Parameters
@@ -857,6 +857,9 @@ def draw(cutting: Cutting, ways: Sequence[Floats], standing: Sequence[float]) ->
         Points of the tip [mm].
     standing : sequence of float
         Wood above the first point of each way [mm].
+    lift : float, optional
+        Height of the ways between them, where it is known that nothing stands there so high; the safe height when it
+        is left out, or lower [mm].
 
     Returns
     -------
@@ -871,6 +874,7 @@ def draw(cutting: Cutting, ways: Sequence[Floats], standing: Sequence[float]) ->
     if not ways:
         refuse("no line is left to cut", "check the area and the depths")
     safe = cutting.safe_height
+    over = safe if lift is None else min(lift, safe)
     points: list[Floats] = [np.array([[ways[0][0, 0], ways[0][0, 1], safe]])]
     kinds: list[NDArray[np.uint8]] = []
     feeds: list[Floats] = []
@@ -883,16 +887,18 @@ def draw(cutting: Cutting, ways: Sequence[Floats], standing: Sequence[float]) ->
     for number, (way, wood) in enumerate(zip(ways, standing, strict=True)):
         start = way[0]
         if number:
-            add(np.array([[start[0], start[1], safe]]), Kind.RAPID, math.nan)
+            add(np.array([[start[0], start[1], over]]), Kind.RAPID, math.nan)
         top = start[2] + max(wood, 0.0)
         entry = _entry(cutting, way, max(wood, 0.0))
-        air = top if len(entry) > 1 else min(safe, top + _OVER)
-        if air < safe - _SAME:
+        from_ = over if number else safe
+        air = top if len(entry) > 1 else min(from_, top + _OVER)
+        if air < from_ - _SAME:
             add(np.array([[start[0], start[1], air]]), Kind.LINE, cutting.feed_in_air)
-        before = np.concatenate([[[start[0], start[1], min(air, safe)]], entry[:-1]])
+        before = np.concatenate([[[start[0], start[1], min(air, from_)]], entry[:-1]])
         add(entry, Kind.LINE, _feeds(cutting, before, entry))
         add(way[1:], Kind.LINE, _feeds(cutting, way[:-1], way[1:]))
-        add(np.array([[way[-1, 0], way[-1, 1], safe]]), Kind.RAPID, math.nan)
+        up = over if number + 1 < len(ways) else safe
+        add(np.array([[way[-1, 0], way[-1, 1], up]]), Kind.RAPID, math.nan)
     at = np.concatenate(points)
     kind, feed = np.concatenate(kinds), np.concatenate(feeds)
     still = np.abs(np.diff(at, axis=0)).max(axis=1) < _SAME

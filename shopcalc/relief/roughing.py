@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shopcalc.compiling import compiled
+from shopcalc.cutters import Cutter
 from shopcalc.cutting.engagement import pass_depths, pass_levels, refuse, require_at_most, require_positive
 from shopcalc.moves import Floats, Kind, Moves
 from shopcalc.paths.tracing import Cutting
@@ -41,6 +42,7 @@ Bools: TypeAlias = NDArray[np.bool_]
 
 _WIDEST = 0.5  # of the diameter: rings further apart leave posts in corners and where they meet
 _LINK = 2.0  # steps; ways between two runs that are looked at
+_OVER = 2.0  # mm above the stock's top, for ways over the carving itself
 
 
 def rough(
@@ -94,8 +96,10 @@ def rough(
 
     Notes
     -----
-    Geometry. Within a level regions are taken each to the nearest next; a way between two runs is gone at the level
-    where all of it is free, else lifted to the safe height. Rings keep a pixel more from the region's edge.
+    Geometry. Levels: see ``roughing_levels``; those at which nothing wide enough is free are left out. Within a level
+    regions are taken each to the nearest next; a way between two runs is gone at the level where all of it is free,
+    else 2 mm above the stock's top, where no wood stands: clamps stay outside the carving. First and last the safe
+    height is used. Rings keep a pixel more from the region's edge.
 
     Example
     -------
@@ -119,18 +123,21 @@ def rough(
             f"the carving reaches {surface.z.max() - stock_top:.3g} mm above the stock's top",
             "give the stock's true top, or lower the carving",
         )
+    if cutting.safe_height <= stock_top:
+        refuse(
+            f"the safe height of {cutting.safe_height:.4g} mm is not above the stock's top at {stock_top:.4g} mm",
+            "raise it above all that stands there",
+        )
     least = tips_for_roughing(surface, cutting.cutter, skim, outside)
-    total = stock_top - float(least.min())
-    if total <= 1e-6:
-        refuse("nothing is to be roughed: the skim is thicker than the carving is deep", "finish at once")
+    downs = roughing_levels(surface.with_(least), cutting.cutter, depth, width, skim=skim, stock_top=stock_top)
     require_at_most(
-        "depth of roughing", total, f"the cutting length of {cutting.cutter.id}", cutting.cutter.cutting_length,
+        "depth of roughing", downs[-1], f"the cutting length of {cutting.cutter.id}", cutting.cutter.cutting_length,
         "use a longer cutter",
     )  # fmt: skip
     ways: list[Floats] = []
     standing: list[float] = []
     before = 0.0
-    for down in pass_levels(pass_depths(total, depth)):
+    for down in downs:
         level = stock_top - down
         free = least <= level + 1e-9
         runs = (
@@ -143,8 +150,61 @@ def rough(
         for run in runs:
             ways.append(np.column_stack([run, np.full(len(run), level)]))
             standing.append(down - before)
-        before = down
-    return draw(cutting, ways, standing)
+        before = down if runs else before
+    if not ways:
+        refuse(
+            f"nothing is to be roughed: below the skim all places are too narrow for {cutting.cutter.id}",
+            "finish at once, or rough with a smaller cutter",
+        )
+    return draw(cutting, ways, standing, lift=stock_top + _OVER)
+
+
+def roughing_levels(
+    least: HeightMap, cutter: Cutter, depth: float, width: float, *, skim: float, stock_top: float = 0.0
+) -> tuple[float, ...]:
+    """Depths of the levels of roughing below the stock's top.
+
+    Parameters
+    ----------
+    least : HeightMap
+        Least heights of the tip that keep the skim, see ``tips_for_roughing`` [mm].
+    cutter : Cutter
+        Of roughing.
+    depth, width : float
+        Of one level, and between lines, at most [mm].
+    skim : float
+        Wood kept for finishing [mm].
+    stock_top : float
+        Height of the stock's top [mm].
+
+    Returns
+    -------
+    tuple of float
+        Equal ones [mm]. The last one is where the tip is free over one line as long as the cutter is wide; lower
+        places are left to finishing while no more than another skim stands above what roughing keeps there.
+
+    Raises
+    ------
+    InputError
+        When the skim is thicker than the carving is deep.
+
+    Example
+    -------
+    >>> pit = sampled(lambda x, y: np.where((abs(x - 10) < 0.2) & (abs(y - 10) < 0.2), -3.0, -2.0), 20, 20, pixel=0.25)
+    >>> from shopcalc.cutters import Cutter
+    >>> end = Cutter("SQ8", "", "square end", 8, 8, 2, 25, 60, 40)
+    >>> roughing_levels(pit, end, 5.0, 4.0, skim=0.5), roughing_levels(pit, end, 5.0, 4.0, skim=1.5)
+    ((2.5,), (2.0,))
+    """
+    lowest = float(least.z.min())
+    enough = math.ceil(min(width * cutter.true_diameter / least.pixel**2, least.z.size))
+    free = float(np.partition(least.z, enough - 1, axis=None)[enough - 1])
+    bottom = min(free, lowest + skim)
+    if stock_top - bottom <= 1e-6:
+        bottom = lowest
+    if stock_top - bottom <= 1e-6:
+        refuse("nothing is to be roughed: the skim is thicker than the carving is deep", "finish at once")
+    return tuple(pass_levels(pass_depths(stock_top - bottom, depth)))
 
 
 def tips_for_roughing(surface: HeightMap, cutter: Shaped, skim: float, outside: Outside = "nothing") -> Floats:
@@ -514,7 +574,7 @@ def after_roughing(
     >>> hollow = dished(60.0, 40.0, 6.0, pixel=0.5)
     >>> end = Cutter("SQ8", "", "square end", 8, 8, 2, 25, 60, 40)
     >>> left = after_roughing(hollow, end, rough(hollow, Cutting(end, 4000, 1200, 18000, 2.0), skim=0.5))
-    >>> 1.7 < left.terrace < 1.8, left.greatest < 4.0
+    >>> 1.6 < left.terrace < 1.8, left.greatest < 4.0
     (True, True)
     """
     heights = cut_heights(surface, cutter, moves, stock_top)
@@ -716,7 +776,7 @@ def cut_round(
                         ways.append(np.column_stack([ring, np.full(len(ring), -down)]))
                         standing.append(min(down, deep))
             before = down
-    return draw(cutting, ways, standing)
+    return draw(cutting, ways, standing, lift=_OVER)
 
 
 def _away(cutting: Cutting, depth: float, slope: float) -> float:

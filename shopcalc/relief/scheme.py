@@ -11,7 +11,7 @@ import numpy as np
 
 from shopcalc.cutters import Cutter
 from shopcalc.cutting import limits
-from shopcalc.cutting.engagement import pass_depths, pass_levels, refuse, require_positive
+from shopcalc.cutting.engagement import refuse, require_positive
 from shopcalc.cutting.grain import grain_vector
 from shopcalc.cutting.usual import FEED_STEP, down, usual_feed, usual_rpm
 from shopcalc.learned import Learned
@@ -26,7 +26,7 @@ from shopcalc.relief.finishing import TOLERANCE, Cusps, LineDirection, cusps, fi
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import direction_of, extent, lay_out
 from shopcalc.relief.reach import Obstacle, Outside, Progress, ShankRoom, profile, reached, shank_room, swept
-from shopcalc.relief.roughing import rough, tips_for_roughing
+from shopcalc.relief.roughing import rough, roughing_levels, tips_for_roughing
 from shopcalc.sources import practice
 
 Role: TypeAlias = Literal["rough", "finish", "clean up"]
@@ -992,10 +992,9 @@ def after_roughing(surface: HeightMap, roughing: Step, outside: Outside = "nothi
         Levels.
     """
     least = tips_for_roughing(surface, roughing.cutter, roughing.skim, outside)
-    total = -float(least.min())
-    if total <= 1e-6:
-        refuse("nothing is to be roughed: the skim is thicker than the carving is deep", "finish at once")
-    depths = pass_levels(pass_depths(total, roughing.depth_per_pass))
+    depths = roughing_levels(
+        surface.with_(least), roughing.cutter, roughing.depth_per_pass, roughing.stepover, skim=roughing.skim
+    )
     tips = np.zeros(least.shape)
     for depth in depths:
         tips[least <= -depth + 1e-9] = -depth
