@@ -191,27 +191,36 @@ class _Writer:
         self.y += 1.2
 
     def caution(self, c: Caution) -> None:
-        inner, one = self.width - 8.0, len(c.items) == 1
-        heads = [f"{c.title} {c.items[0]}"] if one else [c.title, *c.items]
-        told = [
-            self.letters.lines(t, inner - (0 if one or not k else 4.0), SIZE, c.grave or not (k or one))
-            for k, t in enumerate(heads)
-        ]
+        one, inner = len(c.items) == 1, self.width - 8.0
+        if one:  # its title leads the sentence; bold letters are wider
+            more = self.letters.width(c.title, SIZE, True) - self.letters.width(c.title, SIZE, False)
+            told = [self.letters.lines(f"{c.title} {c.items[0]}", inner - more - 0.5, SIZE, c.grave)]
+        else:
+            told = [self.letters.lines(c.title, inner, SIZE, True)]
+            told += [self.letters.lines(t, inner - 4.0, SIZE, c.grave) for t in c.items]
         high = sum(len(t) for t in told) * SIZE * POINT * _LEADING + 3.0
         self.room(high + 2.0)
-        if high > self.bottom - self.top:  # nobody writes so many; then the page's end may tear it
-            for t in heads:
+        if high > self.bottom - self.top:  # nobody writes so much; then the page's end may tear it
+            for t in (c.title, *c.items):
                 self.text(t)
             return
-        y = self.y + 1.0
+        y, bold = self.y + 1.0, c.grave
         self.frame(self.left, y, self.width, high, 1.3 if c.grave else 0.5)
         at = y + 1.5
         for k, lines in enumerate(told):
-            indent = 4.0 + (4.0 if k and not one else 0.0)
-            if k and not one:
+            if k:
                 self.set_lines(["•"], self.left + 4.5, at)
-            at = self.set_lines(lines, self.left + indent, at, bold=c.grave or not (k or one))
+            elif one and lines[0].startswith(clean(c.title)):
+                at = self._lead(clean(c.title), lines[0], at)
+                lines = lines[1:]
+            at = self.set_lines(lines, self.left + (8.0 if k else 4.0), at, bold=bold or not (k or one))
         self.y = y + high + 1.5
+
+    def _lead(self, title: str, line: str, y: float) -> float:
+        """The first line of a caution, its title bold; gives where it ends."""
+        x = self.left + 4.0
+        self.set_lines([line[len(title) :].strip()], x + self.letters.width(f"{title} ", SIZE, True), y)
+        return self.set_lines([title], x, y, bold=True)
 
     # --- tables -------------------------------------------------------------------------------------------------------
 
@@ -241,7 +250,8 @@ class _Writer:
                 least[k], full[k] = max(least[k], small), max(full[k], wide)
         spare = self.width - sum(full)
         if spare >= 0:
-            grow = [k for k in range(t.columns) if k not in t.numbers] or list(range(t.columns))
+            grow = [k for k in range(t.columns) if k not in t.numbers] if t.head else [t.columns - 1]
+            grow = grow or list(range(t.columns))
             share = sum(full[k] for k in grow)
             return [w + (spare * w / share if k in grow else 0.0) for k, w in enumerate(full)]
         least = [min(v, w) for v, w in zip(least, full, strict=True)]
@@ -291,7 +301,7 @@ class _Writer:
         return [[lines[i : i + most] for lines in told] for i in range(0, count, most)]
 
     def _row(self, told: list[list[str]], row: Sequence[Cell], t: Table, widths: list[float], ruled: bool) -> None:
-        high = max(max(len(lines) for lines in told) * SIZE * POINT * _LEADING, 7.0 if Gap.WRITE in row else 0.0) + 1.2
+        high = max(max(len(lines) for lines in told) * SIZE * POINT * _LEADING, 7.0 if Gap.WRITE in row else 0.0) + 0.9
         if self.y + high > self.bottom:
             self.new_page()
             self._head(t, widths)

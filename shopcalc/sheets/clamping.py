@@ -15,6 +15,7 @@ from shopcalc.units import System, write
 _WIDE, _HIGH = 128.0, 30.0  # mm on paper: the longest and the highest a view is drawn
 _THIN = 9.0  # mm on paper: a part is never drawn thinner
 _LEFT, _TOP = 27.0, 8.0
+_WHOLE = 150.0  # mm of the part: higher ones are drawn torn off
 _CLAMP = 7.0  # mm on paper: length of a clamp's sign
 _GREY = 0.87
 
@@ -103,9 +104,11 @@ def sketch(part: Part, station: StationName, machine: Machine, moves: Moves, rad
     shapes += _plan(plan, size, reach, radius, station)
     top = _TOP + high + 17.0
     deepest = -reach[2][0] if reach else 0.0
-    tall = min(size[2], max(3.0 * deepest, 0.35 * size[2] if station == "flat" else 60.0))
+    known = machine.stations.get(station)
+    clamp = known.stands_above if known else 0.0
+    tall = size[2] if size[2] <= _WHOLE else min(size[2], max(3.0 * deepest, 1.5 * clamp, _WHOLE / 2))
     side = _View(_LEFT, top, wide, 20.0, span_x, (-tall, 0.0))
-    shapes += _side(side, size, tall, reach, radius, station, system)
+    shapes += _side(side, size, tall, reach, radius, clamp, system)
     sizes = " × ".join(write(v, "length", system) for v in size)
     below = (
         f"X × Y × Z {sizes}; thin sides are drawn thicker. Dashed: where the cutter's edge reaches. "
@@ -137,7 +140,7 @@ def _plan(
         x = x0 + share * (x1 - x0)
         out += _clamp(x, y0)
     out.append(Words((v.x + v.wide + 4, v.y + v.high / 2 + 1.4), "from above"))
-    return [*out, *_zero(x0, y1, "X", "Y")]
+    return [*out, *_zero(v, x0, y1)]
 
 
 def _clamp(x: float, y: float) -> list[Stroke | Words]:
@@ -146,17 +149,19 @@ def _clamp(x: float, y: float) -> list[Stroke | Words]:
     return [Stroke(wings, 0.3, closed=True, fill=0.6), Stroke(((x, y - 3.6), (x, y - _CLAMP)), 1.2)]
 
 
-def _zero(x: float, y: float, right: str, up: str) -> list[Stroke | Words]:
+def _zero(v: _View, x: float, y: float) -> list[Stroke | Words]:
+    """The zero, and beside the view which way X and Y run."""
     ring = tuple((x + 1.8 * float(np.cos(a)), y + 1.8 * float(np.sin(a))) for a in np.linspace(0, 2 * np.pi, 25)[:-1])
+    left, foot = v.x - 5.0, v.y + v.high + 5.0
     return [
         Stroke(ring, 0.5, closed=True, fill=1.0),
         Stroke(((x - 1.8, y), (x + 1.8, y)), 0.3),
         Stroke(((x, y - 1.8), (x, y + 1.8)), 0.3),
-        *arrow((x + 2, y + 6), (x + 15, y + 6)),
-        *arrow((x - 6, y - 2), (x - 6, y - 13)),
-        Words((x + 16.5, y + 7.4), right, bold=True),
-        Words((x - 7.5, y - 9.0), up, "end", bold=True),
-        Words((x - 3.0, y + 7.0), "zero", "end", bold=True),
+        *arrow((x + 2, foot), (x + 15, foot)),
+        *arrow((left, y - 1), (left, y - 12)),
+        Words((x + 16.5, foot + 1.4), "X", bold=True),
+        Words((left - 1.5, y - 8.0), "Y", "end", bold=True),
+        Words((left - 0.5, y + 5.0), "zero", "end", bold=True),
     ]
 
 
@@ -166,30 +171,30 @@ def _side(
     tall: float,
     reach: tuple[tuple[float, float], ...] | None,
     radius: float,
-    station: StationName,
+    clamp: float,
     system: System,
 ) -> list[Stroke | Words]:
     (x0, y1), (x1, y0) = v.at(0, -tall), v.at(size[0], 0)
-    out: list[Stroke | Words] = [box(x0, y0, x1 - x0, y1 - y0, fill=_GREY)]
     torn = tall < size[2] - 1e-6
+    out: list[Stroke | Words] = [box(x0, y0, x1 - x0, y1 - y0, width=0.0 if torn else 0.4, fill=_GREY)]
     if torn:  # it goes on below
-        out += [Stroke(((x0 - 0.5, y1), (x1 + 0.5, y1)), 1.2, fill=None), Stroke(((x0, y1), (x1, y1)), 1.2)]
         waves = tuple((x0 + (x1 - x0) * k / 12, y1 + (0.9 if k % 2 else -0.9)) for k in range(13))
-        out[-2:] = [Stroke(((x0, y1), (x1, y1)), 0.8, fill=None), Stroke(waves, 0.4)]
+        out.append(Stroke(((x0, y1), (x0, y0), (x1, y0), (x1, y1)), 0.4))
+        out.append(Stroke(waves, 0.4))
     else:
         out.append(Stroke(((v.x - 3, y1 + 0.7), (v.x + v.wide + 3, y1 + 0.7)), 1.2))  # the table
     out.append(Words((v.x + v.wide + 4, y0 + 1.4), "Z zero: the top"))
-    out.append(Words((v.x + v.wide + 4, y1 + 1.4), "goes on below" if torn else "table"))
+    out.append(Words((v.x + v.wide + 4, y1 + (5.0 if torn else 1.4)), "goes on below" if torn else "table"))
     if reach and reach[2][0] < 0:
         (a0, yd), (a1, _) = v.at(reach[0][0] - radius, max(reach[2][0], -tall)), v.at(reach[0][1] + radius, 0)
         out.append(box(a0, y0, a1 - a0, yd - y0, width=0.5, dashed=True))
         out.append(Words((v.x + v.wide / 2, y1 + 7.4), f"deepest {write(-reach[2][0], 'length', system)}", "middle"))
     out.append(Stroke(((x0 - 1.2, y0), (x0 - 1.2, y1)), 1.2))
-    if station != "flat":
-        for x, way in ((x0 - 1.8, -1), (x1, 1)) if station == "end" else ((x1, 1),):
-            y = y0 + 0.72 * (y1 - y0)
-            out += [
-                Stroke(((x + 3.6 * way, y - 2.2), (x + 3.6 * way, y + 2.2), (x + 0.4 * way, y)), 0.3, True, fill=0.6),
-                Stroke(((x + 3.6 * way, y), (x + _CLAMP * way, y)), 1.2),
-            ]
+    if 0 < clamp < tall:  # the jaws begin so far below the top
+        (_, yc) = v.at(0, -clamp)
+        for x in (x0 - 9.0, x1 + 1.0):
+            out.append(box(x, yc, 8.0, y1 - yc, fill=0.6))
+        whole = 3.175 if system == "inch" else 5.0
+        near = write(whole * round(clamp / whole), "length", system)
+        out.append(Words((x1 + 11.0, yc + 3.0), f"clamp, about {near} down"))
     return out

@@ -52,7 +52,7 @@ def customer_quote(
     blocks += [drawing] if drawing else []
     shown = [("as described", price), *options] if options else [(job.name, price)]
     blocks.append(_side_by_side(shown) if options else _price_table(price))
-    if not options:
+    if not options and price.asked:
         blocks.append(Paragraph(f"Price: {_money(price.asked, price)}{_each_words(price)}", large=True))
     included = [*_made_of(job, price), *terms.included]
     excluded = [*_left_out(price), *terms.excluded]
@@ -97,9 +97,8 @@ def _price_table(price: Price) -> Table:
     job = price.estimate.job
     count = Figure(str(job.quantity), job.quantity)
     if job.quantity == 1:
-        return Table(
-            "Price", ("piece", "pieces", "price"), ((job.name, count, _amount(price.asked, price)),), frozenset({1, 2})
-        )
+        only: tuple[Cell, ...] = (job.name, count, _amount(price.asked, price))
+        return Table("Price", ("piece", "pieces", "price"), (only,), frozenset({1, 2}), where="workbook")
     row: tuple[Cell, ...] = (job.name, count, _amount(_each(price), price), _amount(price.asked, price))
     return Table("Price", ("piece", "pieces", "each", "together"), (row,), frozenset({1, 2, 3}))
 

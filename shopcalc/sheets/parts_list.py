@@ -67,7 +67,7 @@ def _of_material(job: Job, material: str, price: Price) -> Iterator[Block]:
         stock = "sheet" if sheet else _sold(p, wood.group, system)
         name = p.title or p.id
         rows.append(
-            (Gap.TICK, name, count, _sizes(_rough(p), system), _sizes(_finished(p), system), grain, stock, shown)
+            (Gap.TICK, name, count, _sizes(_rough(p), system, 0), _sizes(_finished(p), system, 1), grain, stock, shown)
         )
         sizes = (_length(v, system) for v in (*_rough(p), *_finished(p)))
         numbered.append((name, count, *sizes, wood.title, grain, stock, shown, note))
@@ -76,7 +76,8 @@ def _of_material(job: Job, material: str, price: Price) -> Iterator[Block]:
     bought = next(p for p in price.estimate.purchases if p.material == material)
     waste = 100 * (bought.gross / bought.net - 1) if bought.net else 0.0
     below = f"Net of waste; the shop buys {waste:.0f} % more: {_bought(bought.gross, sheet, system)}."
-    head = ("", "part", "pieces", "rough", "finished", "grain", "from", unit)
+    written = "in" if system == "inch" else "mm"
+    head = ("", "part", "pieces", f"rough, {written}", f"finished, {written}", "grain", "from", unit)
     yield Table(wood.title, head, tuple(rows), frozenset({2, 7}), (below, *notes), where="print")
     wide: tuple[str, ...] = ("part", "pieces", *(f"{state} {side}" for state in ("rough", "finished") for side in
             ("length", "width", "thickness")), "species", "grain", "from", unit, "notes")  # fmt: skip
@@ -91,8 +92,11 @@ def _finished(p: Part) -> tuple[float, float, float]:
     return p.length, p.width, p.thickness
 
 
-def _sizes(sizes: tuple[float, float, float], system: System) -> str:
-    return " × ".join(write(v, "length", system) for v in sizes)
+def _sizes(sizes: tuple[float, float, float], system: System, digits: int) -> str:
+    """Without the unit, which stands above the column; millimetres to as many digits as anybody saws to."""
+    if system == "metric":
+        return " × ".join(f"{v:.{digits}f}" for v in sizes)
+    return " × ".join(write(v, "length", system).rsplit(" ", 1)[0] for v in sizes)
 
 
 def _length(value: float, system: System) -> Figure:
@@ -129,4 +133,4 @@ def _sold(p: Part, group: str, system: System) -> str:
     if group not in _SAWN:
         return "as bought"
     sold = nominal_thickness(_rough(p)[2])
-    return f"{round(sold / 6.35)}/4" if system == "inch" else write(sold, "length", "metric")
+    return f"{round(sold / 6.35)}/4" if system == "inch" else f"{sold:.0f} mm"

@@ -22,14 +22,13 @@ from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import CutOut, Load, Operation, Part, Program, Tenon
 from shopcalc.moves import Moves
 from shopcalc.paths import Cutting
-from shopcalc.quote.pages import dust_words
 from shopcalc.quote.pricing import Price
 from shopcalc.sheets.clamping import sketch
 from shopcalc.sheets.order import batches
-from shopcalc.sources import practice
+from shopcalc.sources import cautions, practice
 from shopcalc.units import System, write, write_time
 
-_NEAR = 0.8  # share of a bound that is used from which it is worth a line
+_NEAR = 0.9  # share of a bound that is used from which it is worth a line
 _BESIDE = ("tenon", "rebate", "raise", "face")  # begin beside the wood
 _LIES = {
     "flat": "flat on the table, the marked face down unless the program works on it",
@@ -131,14 +130,14 @@ def _sheet(number: int, load: Load, time: ProgramTime, price: Price) -> Iterator
         yield Caution("DO NOT RUN.", forbidden, grave=True)
     widest = max((r.cutter.true_diameter / 2 for r in runs if r.cutter), default=3.0)
     yield sketch(part, program.station, job.machine, plan.moves, widest, system)
-    yield _cutter_table(f"{number}. Cutters", runs, program, system)
+    yield _cutter_table(runs, program, system)
+    yield Caution("Cautions", _cautions(part))
+    yield Break()
     yield Checklist("Before the start", tuple(_checks(load, part, program, runs)))
     watch = tuple(dict.fromkeys(_watch(program, part, runs, plan.warnings, job, load, system)))
     yield Table("Watch", (), tuple((f"{k}.", w) for k, w in enumerate(watch, 1)), where="print")
-    yield Boxes(
-        ("minutes, first load", "minutes, mean of all", "by, date", "observations", "sizes measured", ""), 3, 14.0
-    )
-    yield Caution("Cautions", _cautions(price))
+    yield Boxes(("minutes, first load", "minutes, mean of all", "by, date"), 3, 14.0)
+    yield Boxes(("observations", "sizes measured"), 2, 36.0)
 
 
 def _facts(load: Load, part: Part, time: ProgramTime, job: Job, system: System) -> Iterator[tuple[Cell, ...]]:
@@ -243,7 +242,7 @@ def _programmed(moves: Moves, job: Job) -> dict[str, tuple[float | None, float |
     return out
 
 
-def _cutter_table(title: str, runs: Sequence[CutterRun], program: Program, system: System) -> Table:
+def _cutter_table(runs: Sequence[CutterRun], program: Program, system: System) -> Table:
     def shown(value: float | None, quantity: str) -> Cell:
         return "not said" if value is None else write(value, quantity, system)
 
@@ -256,7 +255,7 @@ def _cutter_table(title: str, runs: Sequence[CutterRun], program: Program, syste
         rows.append((place, r.work, stick_out, *run, passes))
     head = ("cutter", "for", "stick-out", "spindle", "feed", "depth", "passes")
     text = "as the program's text says; depth and passes planned" if program.file else "planned from dimensions"
-    return Table(title, head, tuple(rows), frozenset(range(2, 7)), (f"Spindle and greatest feed {text}.",))
+    return Table("Cutters", head, tuple(rows), frozenset(range(2, 7)), (f"Spindle and greatest feed {text}.",))
 
 
 def _checks(load: Load, part: Part, program: Program, runs: Sequence[CutterRun]) -> Iterator[str]:
@@ -287,16 +286,13 @@ def _watch(
             yield f"{r.name} does not cut at its centre: it may not go straight down into wood."
 
 
-def _cautions(price: Price) -> tuple[str, ...]:
-    dust = dust_words(price)
-    return tuple(
-        t
-        for t in (
-            "The makers' instructions, local codes and licensed practice come before this sheet. Never above the speed "
-            "marked on a cutter. Guard closed, extraction on; eye and ear protection, no gloves, no loose sleeves.",
-            "Sound, smell or shaking that is not expected: stop the feed, then the spindle, then look. Nobody reaches "
-            "in before the spindle stands and the machine cannot start by itself.",
-            dust,
-        )
-        if t
+def _cautions(part: Part) -> tuple[str, ...]:
+    dust = [f"Dust of {part.material}: {c.item} {c.value} ({c.basis})." for c in cautions("wood dust", part.material)
+            if c.applies_to]  # fmt: skip
+    return (
+        "The makers' instructions, local codes and licensed practice come before this sheet. Never above the speed "
+        "marked on a cutter. Guard closed, extraction on; eye and ear protection, no gloves, no loose sleeves.",
+        "Sound, smell or shaking that is not expected: stop the feed, then the spindle, then look. Nobody reaches in "
+        "before the spindle stands and the machine cannot start by itself.",
+        *dust,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 
-from shopcalc.documents import Block, Boxes, Caution, Cell, Document, Figure, Gap, Table
+from shopcalc.documents import Block, Boxes, Cell, Document, Figure, Gap, Table
 from shopcalc.quote.pricing import Price
 from shopcalc.sheets.order import batches
 
@@ -25,12 +25,16 @@ def traveller(price: Price, date: datetime.date, order: Sequence[str] = ()) -> D
     e = price.estimate
     job = e.job
     pieces = "1 piece" if job.quantity == 1 else f"{job.quantity} pieces"
-    blocks: list[Block] = [_loads(price, order), _cutters(price), _phases(price)]
-    blocks.append(Boxes(("released by, date", "checked by, date", "handed over by, date"), 3, 13.0))
-    blocks.append(
-        Caution("Caution.", ("Each load has its own set-up sheet with its cautions: read it at the machine first.",))
+    signed = ("released by, date", "checked by, date", "handed over by, date")
+    asked = [f"{phase}, {h.best:.1f} h" for phase, h in e.hours.items() if h.best > 0]
+    blocks: tuple[Block, ...] = (
+        _loads(price, order),
+        _cutters(price),
+        _phases(price),
+        Boxes((*asked, *signed), 4, 11.0),
     )
-    return Document("Job traveller", job.name, date, tuple(blocks), about=f"{pieces}, {job.load_count} loads")
+    about = f"{pieces}, {job.load_count} loads. Each has its own set-up sheet with its cautions: read it first."
+    return Document("Job traveller", job.name, date, blocks, about)
 
 
 def _loads(price: Price, order: Sequence[str]) -> Table:
@@ -56,13 +60,13 @@ def _cutters(price: Price) -> Table:
     by_hand = [c for c in map(job.shop.cutter, needed) if not c.number]
     rows: list[tuple[Cell, ...]] = []
     if in_rack:
-        rows.append(("in the rack", ", ".join(f"T{c.number} {c.id}" for c in in_rack)))
+        rows.append(("in rack", ", ".join(f"T{c.number} {c.id}" for c in in_rack)))
     if by_hand:
         rows.append(("to fetch", ", ".join(f"{c.id} ({c.title})" for c in by_hand)))
     unknown = [c.id for c in (*in_rack, *by_hand) if c.marked_rpm is None and c.maker_rpm is None]
     if unknown:
         rows.append(("DO NOT RUN", f"{', '.join(unknown)}: no greatest speed is known; find it out first"))
-    return Table("Cutters", (), tuple(rows))
+    return Table("", (), tuple(rows))
 
 
 def _phases(price: Price) -> Table:
@@ -71,4 +75,4 @@ def _phases(price: Price) -> Table:
         for phase, h in price.estimate.hours.items()
         if h.best > 0
     ]
-    return Table("Hours", ("phase", "expected", "really", "by, date"), tuple(rows), frozenset({1}))
+    return Table("Hours", ("phase", "expected", "really", "by, date"), tuple(rows), frozenset({1}), where="workbook")
