@@ -230,7 +230,29 @@ def test_a_panel_cut_wrong_is_told(width, words):
 
 def test_a_tenon_without_room_is_told():
     told = season_warnings(door(panel_width=415, tenon_width=59.9), HOUSE)
-    assert any("'rail'" in w and "more off its edges" in w for w in told)
+    assert any("'rail'" in w and "more clearance at the edges" in w for w in told)
+
+
+def test_tenons_to_ease_are_told_once_and_tenons_to_split_each():
+    told = [w for w in season_warnings(CHEST) if "tenon" in w]
+    assert len(told) == 1
+    assert "'long-rail', 'end-rail', 'curved-rail'" in told[0]
+    assert sum("split it in two" in w for w in season_warnings(GATES)) == 2
+
+
+@pytest.mark.parametrize("more", [{}, {"joint": "haunched", "arch": "2 in", "top_rail": "5 in"}, {"joint": "paired"},
+                                  {"joint": "stepped"}, {"width": "30 in", "muntins": 1}])  # fmt: skip
+def test_parts_that_a_frame_lays_out_find_each_other(more):
+    """Work goes from parts, operations and loads alone, so that parts made from a frame's size are no other matter."""
+    table = {"id": "door", "material": "white-oak", "panel_material": "yellow-poplar", "width": "24 in",
+             "height": "30 in", "thickness": "7/8 in", "stile": "4 in", **more}  # fmt: skip
+    made = check_job({"job": {"name": "x", "machine": "router"}, "frames": [table]}, "x.toml", SHOP)
+    assert all(j.mortise or j.groove for j in joints(made))
+    found = tongues(made)
+    assert found
+    assert all(t.clearance == pytest.approx(INCH / 4) for t in found)
+    rows = fit_rows(made)
+    assert {"tenon width", "width across the grain today", "tongue thickness"} <= {r.what for r in rows}
 
 
 def test_an_unknown_wood_is_told_and_a_sheet_is_not():

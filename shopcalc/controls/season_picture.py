@@ -26,7 +26,7 @@ _NO_CURE = (
 
 
 @dataclass(frozen=True)
-class Clearances:
+class ClearanceYear:
     """Clearance of a panel at each month, or at moistures from the driest to the wettest.
 
     Parameters
@@ -67,7 +67,7 @@ class Clearances:
 def clearances_through(
     width: float, depth: float, clearance: float, movement: Movement, place: Place, now: float,
     rings: Rings = "unknown",
-) -> Clearances:  # fmt: skip
+) -> ClearanceYear:  # fmt: skip
     """Follow a panel's clearance through the year of a place.
 
     Parameters
@@ -85,21 +85,21 @@ def clearances_through(
 
     Returns
     -------
-    Clearances
+    ClearanceYear
         By month where the place has months.
     """
     moistures = place.months or tuple(float(m) for m in np.linspace(place.driest, place.wettest, _STEPS))
     labels = MONTHS if place.months else tuple(f"{m:.1f} %" for m in moistures)
     bands = tuple(clearance_at(width, clearance, movement, now, m, rings) for m in moistures)
-    return Clearances(labels, moistures, bands, depth, clearance)
+    return ClearanceYear(labels, moistures, bands, depth, clearance)
 
 
-def season_picture(through: Clearances, title: str, system: System = "metric") -> LiveFigure:
+def season_picture(through: ClearanceYear, title: str, system: System = "metric") -> LiveFigure:
     """Draw a panel's clearance through the year.
 
     Parameters
     ----------
-    through : Clearances
+    through : ClearanceYear
         From ``clearances_through``.
     title : str
         What is drawn.
@@ -154,12 +154,12 @@ def season_picture(through: Clearances, title: str, system: System = "metric") -
     )  # fmt: skip
 
 
-def season_table(through: Clearances, title: str, system: System = "metric") -> str:
+def season_table(through: ClearanceYear, title: str, system: System = "metric") -> str:
     """The same numbers as a table.
 
     Parameters
     ----------
-    through : Clearances
+    through : ClearanceYear
         From ``clearances_through``.
     title : str
         What is told.

@@ -13,7 +13,7 @@ from shopcalc.seasons.boards import board_gaps
 from shopcalc.seasons.climate import Climate, read_climate
 from shopcalc.seasons.movement import Movement, movement_of
 from shopcalc.seasons.panels import PanelYear, Year, panel_year
-from shopcalc.seasons.tenons import tenon_year
+from shopcalc.seasons.tenons import TenonYear, tenon_year
 from shopcalc.units import write
 
 
@@ -90,43 +90,27 @@ def panel_through(tongue: Tongue, bench: Bench) -> PanelYear | None:
     return panel_year(tongue.across, depth, clearance, movement, bench.year)
 
 
-def tenon_swell(joint: Joint, bench: Bench) -> float | None:
-    """How much the widest of its tongues will grow.
+def tenon_through(joint: Joint, bench: Bench) -> TenonYear | None:
+    """The tongue of a joint through the year, of the rail whose wood moves most.
 
     Parameters
     ----------
     joint : Joint
-        With its rails.
+        With its mortise.
     bench : Bench
         Its job.
 
     Returns
     -------
-    float or None
-        [mm]; None where the movement of a rail's wood is not known.
+    TenonYear or None
+        None where there is no mortise, or the movement of a rail's wood is not known.
     """
     found = [bench.movement(bench.job.part(rail)) for rail in joint.rails]
-    if any(m is None for m in found):
+    if joint.mortise is None or any(m is None for m in found):
         return None
-    return max(tenon_year(joint.tongue_width, 0.0, m, bench.year).swell for m in found if m is not None)
-
-
-def tenon_words(joint: Joint, bench: Bench) -> str:
-    """What a tenon that wedges in its mortise asks for, in a sentence; empty where it has room.
-
-    Parameters
-    ----------
-    joint : Joint
-        With its rails.
-    bench : Bench
-        Its job.
-    """
-    if joint.mortise is None:
-        return ""
     clearance = joint.mortise.length - joint.tongue_width
-    found = [bench.movement(bench.job.part(rail)) for rail in joint.rails]
     years = [tenon_year(joint.tongue_width, clearance, m, bench.year) for m in found if m is not None]
-    return max(years, key=lambda y: y.swell).words(bench.system) if years else ""
+    return max(years, key=lambda y: y.swell)
 
 
 def board_words(tongue: Tongue, bench: Bench) -> Iterator[str]:
@@ -188,9 +172,7 @@ def season_warnings(
             out += [f"part '{tongue.part.id}': {words}" for words in board_words(tongue, bench)]
         elif (year := panel_through(tongue, bench)) is not None:
             out += [f"part '{tongue.part.id}': {words}" for words in year.words(system)]
-    for joint in joints(job):
-        if words := tenon_words(joint, bench):
-            out.append(f"part {_names(joint.rails)}: {words}")
+    out += _tenon_warnings(bench)
     now, driest, wettest = bench.year
     ends = f"{now:.1f} % moisture today; {bench.place.title}: {driest:.1f} to {wettest:.1f} %"
     if out and not driest <= now <= wettest:
@@ -199,6 +181,20 @@ def season_warnings(
             0, f"the wood is {way} today than it will ever be: let it settle nearer to that before cutting joints"
         )
     return tuple(f"{words} ({ends})" for words in dict.fromkeys(out))
+
+
+def _tenon_warnings(bench: Bench) -> Iterator[str]:
+    """Tenons that are better split, each; those that only want more room at the edges, all in one."""
+    through = [(j.rails, y) for j in joints(bench.job) if (y := tenon_through(j, bench)) is not None]
+    yield from (f"part {_names(rails)}: {y.words(bench.system)}" for rails, y in through if y.split)
+    eased = [(rails, y) for rails, y in through if y.wedges and not y.split]
+    if eased:
+        parts = dict.fromkeys(p for rails, _ in eased for p in rails)
+        most = write(max(y.swell - y.clearance for _, y in eased), "length", bench.system, fraction=False)
+        yield (
+            f"part {_names(parts)}: at the wettest tenons grow up to {most} wider than their mortises are long: give "
+            "them more clearance at the edges, where there is no glue"
+        )
 
 
 def _names(parts: Iterable[str]) -> str:

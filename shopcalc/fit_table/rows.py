@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from shopcalc.cutting.fit import DEEPER_BY, GLUE_LINE
-from shopcalc.fit_table.bench import Bench, board_words, panel_through, sheets, tenon_swell, tenon_words
+from shopcalc.fit_table.bench import Bench, board_words, panel_through, sheets, tenon_through
 from shopcalc.fit_table.pairs import Joint, Tongue, across_grain, joints, tongues
 from shopcalc.fit_table.record import FitRow
 from shopcalc.jobs.reading import Job
@@ -137,13 +137,13 @@ def _joint_rows(joint: Joint, bench: Bench) -> Iterator[FitRow]:
         rail, "tenon thickness", "caliper", tenon.thickness, *thick, _OVER_CHEEK,
         f"{bench.show(m.width - tenon.thickness)} less than the mortise as drawn",
     )  # fmt: skip
-    words = tenon_words(joint, bench)
-    swell = tenon_swell(joint, bench)
+    year = tenon_through(joint, bench)
+    swell = year.swell if year else None
     widest = m.length - min(max(swell or 0.0, 0.0), EDGE_MOST)
     yield FitRow(
         rail, "tenon width", "caliper", joint.tongue_width, m.length - max(EDGE_MOST, swell or 0.0), widest,
         "too wide: take it off both edges; too narrow: leave it, the glue is on the cheeks",
-        words or ("" if swell is not None else "how its wood moves is not known"),
+        year.words(bench.system) if year else "how its wood moves is not known",
     )  # fmt: skip
     yield FitRow(
         rail, "tenon length", "depth rod of the caliper", tenon.length, m.depth - DEEPER_BY[1],
