@@ -26,7 +26,7 @@ from shopcalc.paths.runs import SAME, Leg, Point, Run, arc, polyline, ring_run
 from shopcalc.paths.tracing import Cutting, Tracer
 
 _ROUND_NOSED = frozenset({"ball", "core-box", "tapered ball"})
-_STEEP = math.radians(60)  # beyond it a cove's lines would crowd without end
+_STEEP = math.radians(60)  # beyond it a cove's lines would crowd without end, and strips leave an arch's corners
 _FITS = 0.02  # mm; a groove this near to the cutter's diameter is cut in one line
 
 
@@ -276,7 +276,8 @@ def raise_panel(
     require_positive(length=length, width=width, border=border, cusp=cusp)
     _check_border(min(length, width), border, depth, rim, field_step, profile)
     if crown:
-        require_at_most("crown", crown, "half the panel's width", width / 2, "make the arch flatter")
+        most = width / 2 * math.tan(_STEEP / 2)  # where it meets the sides, 60 degrees steep
+        require_at_most("crown", crown, "what strips along it can follow,", most, "make the arch flatter")
         require_at_most("crown and border", crown + border, "the panel's length", length, "make the arch flatter")
     centres, heights = _border_strips(cutting, border, depth, rim, field_step, profile, cusp)
     lead = cutting.radius + cutting.lead
@@ -323,7 +324,7 @@ def _crown_strip(size: Point, crown: float, at: float, lead: float, climbs: bool
     radius = (half * half + crown * crown) / (2 * crown)
     centre, r = (length - radius, half), radius - at
     out = half + lead
-    turn = min(math.asin(min(1.0, out / r)), math.radians(60)) if r > SAME else 0.0
+    turn = min(math.asin(min(1.0, out / r)), _STEEP) if r > SAME else 0.0
     away = max(out - r * math.sin(turn), 0.0) / math.cos(turn)  # along the tangent
     x, y = centre[0] + r * math.cos(turn), r * math.sin(turn)
     run = arc(centre, r, turn, -2 * turn) if r > SAME else polyline([(x, half + 1e-3), (x, half - 1e-3)])
