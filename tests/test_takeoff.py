@@ -151,6 +151,19 @@ def test_sheets_whole_or_up_to_the_last_cut():
     assert part.net == pytest.approx(2 * 625 * 506e-6)
 
 
+def test_sheets_of_the_list_may_have_a_price_each_charged_by_part_too():
+    """Two half sheets at 30: 60 whole; by part the share of their area up to the last cut."""
+    halves = RackItem("half", "", "sheets", "mdf", 1200, 1200, 20.0, 2, price=Decimal(30))
+    parts = [want(part="back", material="mdf", group="sheet", count=4, length=600.0, width=800.0, extra_width=0.0)]
+    whole, part = (
+        take_off(parts, MATERIALS, replace(RULES, sheets_by_part=p), Rack((halves,)), tries=10).bought[0]
+        for p in (False, True)
+    )
+    used = sum(f.used_length + RULES.sheet_kerf for f in part.layout.filled)
+    assert whole.price == 30 * len(whole.layout.filled)
+    assert float(part.price) == pytest.approx(30 * used / 1200)
+
+
 def test_stock_by_the_piece_is_counted_in_whole_lengths():
     """Four rails of 825 mm: two from each 2438 mm length with kerf (three would take 2481), so two lengths."""
     rail = RackItem("hr", "handrail", "pieces", "white-oak", 96 * IN, 57.0, 45.0, None, price=Decimal(58))
@@ -347,6 +360,14 @@ def test_faults_of_a_stock_list_say_where_and_what_to_do(name, tmp_path):
     assert any(said in str(f) and f.remedy and "boards[0]" in (f.field or "") for f in caught.value.faults), (
         caught.value
     )
+
+
+def test_sheets_of_one_material_have_all_a_price_or_none(tmp_path):
+    sheet = '[[sheets]]\nid = "{}"\nmaterial = "mdf"\nlength = "4 ft"\nwidth = "4 ft"\nthickness = "18 mm"\n'
+    path = tmp_path / "stock.toml"
+    path.write_text(sheet.format("a") + 'price = "30 USD"\n' + sheet.format("b"))
+    with pytest.raises(InputError, match="'b' has no price"):
+        read_rack(path, MATERIALS)
 
 
 def test_all_faults_of_a_stock_list_come_at_once_and_with_those_of_the_shop(tmp_path):

@@ -72,7 +72,7 @@ class RackItem:
         cost = self.length * self.width * 1e-6
         if self.kind == "boards":
             cost = board_feet(self.length, self.width, self.thickness)
-        if self.price is not None:
+        if self.kind == "pieces" and self.price is not None:
             cost = float(self.price)
         clear = tuple(
             (a, edges, b - a, self.width - 2 * edges)
@@ -184,6 +184,12 @@ def read_rack(path: Path | str, materials: Mapping[str, Any], currency: str = "U
         if item.id in seen:
             r.fault(f"{item.kind}.id", f"'{item.id}' stands twice", "give each its own id")
         seen.add(item.id)
+    sheets = [i for i in items if i.kind == "sheets"]
+    for item in sheets:  # else the cheaper of two layouts could not be told
+        if item.price is None and any(i.price is not None and i.material == item.material for i in sheets):
+            r.fault(
+                "sheets", f"'{item.id}' has no price, others of its material do", "give all of them a price, or none"
+            )
     raise_all(r.faults)
     return Rack(tuple(items), r.text(data, "source"))
 

@@ -474,7 +474,7 @@ class _Buying:
             paid = self.amount(sum(cut))
         listed = {i.id: i.price for i in self.rack.items if i.price is not None and i.kind == kind}
         if origin == "stock list" and found.filled and all(f.item.id in listed for f in found.filled):
-            price = sum((listed[f.item.id] for f in found.filled), Decimal(0))
+            price = sum((listed[f.item.id] for f in found.filled), Decimal(0)) * Decimal(repr(paid / exact))
         return Bought(
             self.material.id, self.material.title, kind, self.sold, net, paid, "board_foot" if self.solid else "m**2",
             exact if self.solid else None, tallied, self.percent, price, found, origin, self.amount(self._kept(found)),
