@@ -76,18 +76,18 @@ def standard_times() -> Mapping[str, StandardTime]:
     """
     columns = (
         Column("driver", required=True),
-        Column("minutes", "time", required=True, minimum=0.0),
+        Column("minutes", required=True),
         Column("per", required=True),
         Column("phase", required=True, choices=PHASES),
-        Column("learning", "ratio", above=0.5, maximum=1.0),
+        Column("learning"),
         Column("kind", required=True, choices=tuple(KINDS)),
         Column("note", required=True),
     )
     table = TableReader(TABLES / "standard_times.csv", columns, "driver")
-    table.finish()
+    table.finish()  # plain numbers: the registry of units is slow to come and not needed for the package's own table
     return {
         r["driver"]: StandardTime(
-            r["driver"], r["minutes"], r["per"], r["phase"], r["learning"] or 1.0, r["kind"], r["note"]
+            r["driver"], 60 * float(r["minutes"]), r["per"], r["phase"], float(r["learning"] or 1), r["kind"], r["note"]
         )
         for r in table.rows
     }
