@@ -48,6 +48,7 @@ class _Parser(argparse.ArgumentParser):
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
     from shopcalc.lettering_command import add_flags as add_letters
+    from shopcalc.quote_command import add_flags as add_quote
     from shopcalc.relief_command import add_flags
     from shopcalc.sheets_command import add_flags as add_sheets
     from shopcalc.testcut_command import add_actions
@@ -69,9 +70,7 @@ def parser() -> argparse.ArgumentParser:
         parents = [common, as_json] if machine_readable else [common]
         return commands.add_parser(name, help=text, description=text, parents=parents, allow_abbrev=False)
 
-    quote = add("quote", "hours and price of a job")
-    quote.add_argument("job", metavar="JOB.toml")
-    quote.add_argument("--out", metavar="DIR", help="also write quote.txt, quote.html and hours.csv there")
+    add_quote(add("quote", "hours and price of a job"))
     timing = add("time", "machine time of programs, from their text")
     timing.add_argument("programs", metavar="PROGRAM|FOLDER", nargs="+")
     timing.add_argument("--machine", metavar="NAME|FILE.toml", help="default: the first machine of the shop")
@@ -265,23 +264,13 @@ def _umask() -> int:
 
 
 def _quote(chosen: argparse.Namespace) -> int:
-    from shopcalc.jobs import estimate, open_job
+    from shopcalc import quote_command
     from shopcalc.program_times.folders import PROGRAM_ENDINGS
-    from shopcalc.quote import as_html, as_text, hours_csv, price
 
     if Path(chosen.job).suffix.lower() in PROGRAM_ENDINGS:
         remedy = f"say: shopcalc time {chosen.job}"
         raise InputError(Fault("this is a program, not a job", remedy, file=chosen.job))
-    shop = _shop(chosen)
-    priced = price(estimate(open_job(chosen.job, shop), shop), shop, system=chosen.system)
-    if chosen.out is not None:
-        files = {"quote.txt": as_text(priced), "quote.html": as_html(priced), "hours.csv": hours_csv(priced)}
-        _write_all(Path(chosen.out), files)
-    if chosen.json:
-        _print_json(priced.as_json())
-    else:
-        print(as_text(priced), end="")
-    return 0
+    return quote_command.run(chosen, _shop(chosen), _write_all, _print_json)
 
 
 # --- time ------------------------------------------------------------------------------------------------------------
