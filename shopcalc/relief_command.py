@@ -562,7 +562,7 @@ def _most_words(s: Step, system: System) -> str:
 
 
 def _detail_words(detail: SmallestDetail, system: System) -> str:
-    sharp = f"sharper than {_fine(detail.finest_told, system)} of radius, two squares of the map"
+    sharp = f"sharper than {_fine(detail.finest_told, system)} of radius, the finest this map tells"
     words = {
         "found": f"valleys take a ball of {_fine(2 * detail.valley_radius, system)} diameter",
         "finer than the pixels": f"creases or valleys {sharp}",

@@ -12,6 +12,7 @@ from scipy import ndimage
 
 from shopcalc.cutters import Cutter, read_cutters
 from shopcalc.errors import InputError
+from shopcalc.relief import detail
 from shopcalc.relief.detail import FITS_SHARE, TOLERANCE, detail_left, smallest_detail, which_reaches
 from shopcalc.relief.heights import HeightMap, sampled
 from shopcalc.relief.reach import Profile, reached
@@ -146,6 +147,32 @@ def test_a_wall_is_steep_and_its_foot_finer_than_any_ball():
     found = smallest_detail(groove(2.3))
     assert math.degrees(found.steepest_wall) > 88
     assert found.valley_radius < 0.5
+
+
+@pytest.mark.parametrize("pixel", [0.1, 0.5, 1.0])
+def test_a_crease_is_sharper_than_the_map_can_tell_whatever_the_pixel(pixel):
+    """Straight creases of 45 degrees every 8 mm: no radius is there, and none is told as found."""
+    tent = sampled(lambda x, y: np.abs((x % 8) - 4) - 4, 160.0, 60.0, pixel=pixel)
+    found = smallest_detail(tent)
+    assert found.valley_limit == "finer than the pixels"
+    assert found.finest_told == found.valley_radius < 6 * pixel
+
+
+def test_a_round_valley_has_no_crease():
+    wave = sampled(lambda x, y: np.cos(2 * np.pi * x / 20) - 1, 60.0, 20.0, pixel=0.1)
+    assert smallest_detail(wave).creased_share == 0.0
+
+
+def test_a_huge_map_is_told_alike_from_a_coarser_one(monkeypatch):
+    """Waves as before; a groove too narrow for the coarser map is still found. "Huge" begins earlier here."""
+    ground = sampled(lambda x, y: np.cos(2 * np.pi * x / 20) - 1 + 0 * y, 42.0, 42.0, pixel=0.1)
+    slit = ground.with_(np.where(np.abs(ground.x - 20)[None, :] < 0.2, ground.z - 2, ground.z))
+    one, narrow = smallest_detail(ground), smallest_detail(slit)
+    monkeypatch.setattr(detail, "_AT_ONCE", ground.z.size // 3)
+    other = smallest_detail(ground)
+    assert other.pixel == pytest.approx(0.2)  # the coarser map was enough
+    assert other.valley_radius == pytest.approx(one.valley_radius, rel=0.1)
+    assert smallest_detail(slit).narrowest_gap == narrow.narrowest_gap < 0.7
 
 
 @pytest.mark.parametrize("spoilt", ["eight bits", "noise", "both"])

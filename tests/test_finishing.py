@@ -142,6 +142,34 @@ def test_length_against_integration_over_the_offset_surface(name):
     assert np.linalg.norm(d, axis=1)[np.abs(d[:, 0]) > 1e-9].sum() == pytest.approx(expected, rel=1e-3)
 
 
+def lengths_along_x(m):
+    """Of all lines, without the steps between them [mm]."""
+    begin, end = on_feed(m)
+    d = end - begin
+    return np.linalg.norm(d, axis=1)[np.abs(d[:, 0]) > 1e-9].sum()
+
+
+def test_down_a_step_the_path_is_an_arc_of_the_balls_own_radius():
+    """From the edge the tip rolls down r acos(1 - h / r), h high; the rest is level: closed form."""
+    high, r = 2.0, 3.0
+    step = sampled(lambda x, y: np.where(x < 20, 0.0, -high) + 0 * y, 40.0, 4.0, pixel=0.05)
+    m = finish(step, run(), stepover=4.0, tolerance=0.001, along="climb", standing=0.0, area=shapely.box(10, 1, 30, 3))
+    one = 20 - math.sqrt(r * r - (r - high) ** 2) + r * math.acos(1 - high / r)
+    assert lengths_along_x(m) == pytest.approx(2 * one, rel=3e-3)
+
+
+def test_across_a_v_valley_the_path_is_the_valley_lifted():
+    """Sides of 45 degrees: two straight lines that meet r (sqrt 2 - 1) over the bottom, however wide the ball."""
+    valley = sampled(lambda x, y: -12 + np.abs(x - 20) + 0 * y, 40.0, 4.0, pixel=0.1)
+    m = finish(
+        valley, run(), stepover=4.0, tolerance=0.001, along="climb", standing=0.0, area=shapely.box(10, 1, 30, 3)
+    )
+    assert lengths_along_x(m) == pytest.approx(2 * 20 * math.sqrt(2), rel=3e-3)
+    begin, end = on_feed(m)
+    lowest = min(begin[:, 2].min(), end[:, 2].min())
+    assert lowest == pytest.approx(-12 + 3 * (math.sqrt(2) - 1), abs=0.06)  # half a pixel of a side of 45 degrees
+
+
 def test_a_sine_is_as_long_as_its_elliptic_integral():
     """A ball so small that it follows the curve itself: scipy's quadrature of sqrt(1 + z'^2)."""
     tiny = Cutter("B02", "", "ball", 0.2, 6, 2, 20, 60, 40)

@@ -1,5 +1,6 @@
 """The command ``relief``: its fixed keys, its words in both systems, what it writes, and faults with their remedies."""
 
+import io
 import json
 import re
 import xml.etree.ElementTree as ElementTree
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from shopcalc import relief_command
 from shopcalc.cli import main
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_program
@@ -125,11 +127,99 @@ def test_choices_are_a_table_with_three_names(run, picture):
     data = json.loads(out)
     assert status == 0
     assert len(data["schemes"]) >= 2
-    minutes = [s["minutes"] for s in data["schemes"]]
-    assert minutes == sorted(minutes)
+    asked = [s["price"]["asked"] for s in data["schemes"]]
+    assert asked == sorted(asked)  # quick is the cheapest, sanding counted
+    wood = [s["wood_left_mm"] for s in data["schemes"]]
+    assert wood == sorted(wood, reverse=True)
+    assert all(d["reason"] for d in data["dropped"])
+    assert data["shown"] in ("the one way", "quick", "middle", "fine")
     offered = [s["offered"] for s in data["schemes"] if s["offered"]]
     assert offered in (["quick", "fine"], ["quick", "middle", "fine"])
     assert all(s["price"]["cost"] <= s["price"]["floor"] < s["price"]["asked"] for s in data["schemes"])
+
+
+def test_choices_come_first_and_the_full_figures_have_a_heading(run, picture):
+    _, out, _ = run(picture, *BASE[:6], "--choices", "--cusp", "0.03 mm")
+    assert out.index("Ways worth offering") < out.index("one in full: ") < out.index("machine time    ")
+    assert "sanding" in out
+    assert "(common practice)" in out
+
+
+def test_a_cutter_too_short_gets_no_price_and_the_rack_is_asked(run, picture, tmp_path):
+    """SQ3: flutes of 1/2 in on a thicker shank, in a hill 30 mm high; 25.4 mm stand out of the collet."""
+    arguments = [picture, "--length", "60 mm", "--depth", "30 mm", "--cutter", "SQ3", "--stepover", "1 mm"]
+    status, out, _ = run(*arguments, "--json", "--out", tmp_path / "short")
+    data = json.loads(out)
+    assert status == 0
+    assert (data["can_be_cut"], data["price"], data["minutes"]) == (False, None, None)
+    assert set(data) >= KEYS
+    assert all(0 <= c["reaches_mm"] < c["of_mm"] for c in data["cannot"])
+    assert "collet" in [c["part"] for c in data["cannot"]]
+    assert "SQ12" in data["could"]
+    assert "SQ3" not in data["could"]
+    assert {p.name for p in (tmp_path / "short").iterdir()} == {"carving.txt", "carving.json"}  # no program
+    _, words, _ = run(*arguments)
+    assert words.startswith("cannot be cut with SQ3: reaches ")
+    assert " in) of " in words
+    assert "SQ12" in words
+    assert "asked" not in words
+    _, able, _ = run(picture, *BASE, "--json")
+    assert json.loads(able)["can_be_cut"] is True
+
+
+def test_what_the_price_leaves_out_and_where_feeds_come_from_is_said(run, picture, shop):
+    _, out, _ = run(picture, *BASE)
+    for word in ("not in it: drawing the artwork, programming, set-up", "feed: common practice", "the limits would"):
+        assert word in " ".join(out.split()), word
+    _, out, _ = run(picture, *BASE, "--json")
+    data = json.loads(out)
+    assert data["price"]["drawing_hours_a_job_adds"] == shop.rates.minutes["carving_design_per_job"] / 3600
+    assert all(s["feed_mm_min"] <= s["greatest_feed_mm_min"] for s in data["steps"])
+
+
+def test_open_data_as_artwork(run, tmp_path):
+    """A mountain ridge as a relief: what any heights give, not only smooth ones of our own.
+
+    matplotlib ships the elevations in its wheel (``jacksboro_fault_dem.npz``, Jacksboro fault, Tennessee); its
+    documentation names the US Geological Survey as the source, whose data are in the public domain.
+    """
+    cbook = pytest.importorskip("matplotlib.cbook")
+    with cbook.get_sample_data("jacksboro_fault_dem.npz") as file:
+        ground = file["elevation"].astype(float)
+    grey = (ground - ground.min()) / np.ptp(ground) * 65535
+    Image.fromarray(grey.round().astype(np.uint16)).save(tmp_path / "ridge.png")
+    sizes = ["--length", "100 mm", "--depth", "6 mm", "--stepover", "1 mm"]
+    told = {c: json.loads(run(tmp_path / "ridge.png", *sizes, "--cutter", c, "--json")[1]) for c in ("BALL6", "TB3")}
+    assert told["BALL6"]["width_mm"] == pytest.approx(100 * ground.shape[0] / ground.shape[1], rel=0.01)
+    assert told["TB3"]["detail_left"]["mean_mm"] < told["BALL6"]["detail_left"]["mean_mm"]
+    assert all(t["minutes"] > 0 and t["price"]["asked"] > t["price"]["cost"] for t in told.values())
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_progress_goes_to_standard_error_alone(picture, capsys, monkeypatch):
+    """From the first second on a terminal, where it is wiped; plain lines only in long runs, and few."""
+    monkeypatch.setattr(relief_command, "_SOON", 0.0)
+    line = Terminal()
+    monkeypatch.setattr("sys.stderr", line)
+    assert main(["relief", str(picture), *BASE, "--json"]) == 0
+    json.loads(capsys.readouterr().out)
+    assert "every line of BALL6" in line.getvalue() or "every line of SQ" in line.getvalue()
+    assert re.search(r"\d+ s so far", line.getvalue())
+    assert "\n" not in line.getvalue()
+    assert line.getvalue().endswith("\r")
+
+
+def test_plain_progress_is_a_few_lines(picture, capsys, monkeypatch):
+    monkeypatch.setattr(relief_command, "_PLAIN_SOON", 0.0)
+    assert main(["relief", str(picture), *BASE, "--json"]) == 0
+    out, err = capsys.readouterr()
+    json.loads(out)
+    assert 1 <= len(err.splitlines()) <= 6
+    assert all(text.startswith("shopcalc relief: ") for text in err.splitlines())
 
 
 def test_before_any_artwork_a_band_and_a_price(run):
@@ -141,6 +231,9 @@ def test_before_any_artwork_a_band_and_a_price(run):
     assert data["minutes_low"] < data["minutes"] < data["minutes_high"]
     _, words, _ = run("--before", "deep figure", *sizes)
     assert "eight of ten" in words
+    assert data["sanding_hours"] > 0
+    assert f"{data['sanding_hours']:.2f} h sanding" in words
+    assert "(assumed" in words
     assert "Caution." in words
     _, kinds, _ = run("--before", "list")
     assert "portrait" in kinds
@@ -236,8 +329,11 @@ def test_a_job_plans_the_minutes_the_command_computes(tmp_path, shop, picture, r
     assert told.carving_sanding == pytest.approx(
         2 * (whole["sanding_hours"] - 60 * 40e-6 * shop.rates.minutes["sanding_per_area"] / 3600), rel=0.1
     )
+    assert told.carving_sanding_in_full == pytest.approx(2 * whole["sanding_hours"])
     priced = price(told, shop)
     assert priced.carving_floor < priced.carving_asked
+    own = next(line for line in priced.lines if line.name == "carving")
+    assert f"{2 * whole['sanding_hours']:.2f} h sanding" in own.how
     twice = opened(tmp_path, shop, f'artwork = "{picture}"\nstepover = "1 mm"\ncount = 2')
     assert estimate(twice, shop).programs[0].planned == pytest.approx(2 * told.programs[0].planned)
 

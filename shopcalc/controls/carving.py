@@ -602,7 +602,7 @@ class CarvingControl:
         d, left = looked.detail, r.left
         finest = self._fine(d.width, 2)
         if d.valley_limit == "finer than the pixels":
-            finest = f"sharper than {self._fine(d.finest_told)} of radius, two squares: smaller squares tell more"
+            finest = f"sharper than {self._fine(d.finest_told)} of radius, the finest these squares tell"
         volume = f"{left.volume / 25.4**3:.3f} in³" if self.system == "inch" else f"{left.volume / 1000:.2f} cm³"
         rows = [
             ["cusps between the lines", f"{self._fine(r.cusps.mean, 4)} on average"],

@@ -25,6 +25,8 @@ FITS_SHARE = 0.995
 
 _BALL_PIXELS = 16  # of radius: with twice as many the next coarser map will do
 _GAP_PIXELS = 8  # of half a gap's width, likewise
+_CREASE = 5.0  # of the tolerance: a ball so small leaves no more in a crease of two sides of 45 degrees
+_ROUNDED = 3.0  # of the smoothing: a crease gets such a radius by it
 _FINEST = 2.0  # pixels below which a ball has no shape
 _AT_ONCE, _WIDE = 4_000_000, 16.0  # squares of a map beyond which a coarser one comes first; squares that will do there
 _STEEP_SHARE = 0.001  # of the area that may be steeper than the wall named the steepest
@@ -150,7 +152,8 @@ class SmallestDetail:
     valley_radius : float
         Of the largest ball that reaches all but ``1 - FITS_SHARE`` of the area within the tolerance [mm].
     valley_limit : {"found", "finer than the pixels", "wider than the map"}
-        In the last two cases the radius is only a bound: the least or the greatest that can be told from this map.
+        In the last two cases the radius is only a bound: the least or the greatest that can be told from this map. A
+        crease has no radius: it counts as finer than the pixels.
     narrowest_gap : float or None
         Width at half its depth of the narrowest groove or pit [mm]; None when there is none.
     gap_depth : float
@@ -184,7 +187,7 @@ class SmallestDetail:
     @property
     def finest_told(self) -> float:
         """Radius below which this map tells no valley from a crease [mm]."""
-        return _FINEST * self.pixel
+        return self.valley_radius if self.valley_limit == "finer than the pixels" else _FINEST * self.pixel
 
     @property
     def width(self) -> float:
@@ -216,6 +219,10 @@ def smallest_detail(surface: HeightMap, *, tolerance: float = TOLERANCE) -> Smal
     there, and a coarser map does. Curvature itself would be that of the grey steps. Tips on pixels make it err to the
     small side in steep valleys.
 
+    In a crease between two sides of 45 degrees a ball of radius r leaves r (sqrt 2 - 1), nothing that counts while r is
+    below 2.4 times the tolerance, and smoothing makes it round: a radius of five tolerances, or of three times the
+    smoothing, and less tells no valley from a crease, and is a bound.
+
     *Gap*: discs of growing width fill what is narrower than they are. A place is in a gap of a width when the disc of
     that width fills it by more than half of what one of twice the width does: exactly half the depth for a straight
     groove of V or square section. It is told to a pixel or an eighth, must be ``5 tolerance`` deep and cover half the
@@ -245,6 +252,9 @@ def smallest_detail(surface: HeightMap, *, tolerance: float = TOLERANCE) -> Smal
     most = max(tolerance, step, 6 * left)
     maps = _Coarser(quiet)
     radius, limit, creased = _valley_radius(maps, most)
+    smoothed = 0.0 if quiet is surface else _smoothing(noise, tolerance / 6) * surface.pixel
+    if limit == "found" and radius <= max(_CREASE * most, _ROUNDED * smoothed):
+        limit = "finer than the pixels"
     gap, deep = _narrowest_gap(maps, 5 * most)
     wall = _steepest_wall(surface, step + 3 * noise)
     return SmallestDetail(radius, limit, gap, deep, wall, most, step, noise, surface.pixel, creased)
@@ -482,8 +492,13 @@ def _quieted(surface: HeightMap, noise: float, wanted: float) -> tuple[HeightMap
         return surface, noise
     from scipy.ndimage import gaussian_filter
 
-    pixels = min(2.0, max(0.5, noise / wanted / (2 * math.sqrt(math.pi))))
+    pixels = _smoothing(noise, wanted)
     return surface.with_(gaussian_filter(surface.z, pixels)), noise / (2 * math.sqrt(math.pi) * pixels)
+
+
+def _smoothing(noise: float, wanted: float) -> float:
+    """Standard deviation of the smoothing that takes noise down, half a pixel to two [pixels]."""
+    return min(2.0, max(0.5, noise / wanted / (2 * math.sqrt(math.pi))))
 
 
 def _steepest_wall(surface: HeightMap, unsure: float) -> float:

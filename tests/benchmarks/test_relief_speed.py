@@ -1,6 +1,6 @@
 """How fast a relief's paths are made and timed, and what memory it takes (python -m pytest -n 0 -m benchmark -s).
 
-A map of 2000 x 2000 pixels of 0.1 mm, a ball of 6 mm, lines 0.3 mm apart: 668 lines. A fresh process each, after
+A map of 2000 x 2000 pixels of 0.1 mm, lines 0.3 mm apart: 668 lines; a ball of 6 mm, and a tapered ball of 1/16 in. A fresh process each, after
 one that compiles: the seconds are those of a person's second carving of the day.
 """
 
@@ -36,7 +36,7 @@ def machine():
     return Machine(axes=(Axis(20000, 12000, 800), Axis(20000, 12000, 800), Axis(10000, 5000, 500)), controller=rule)
 
 def go(pixels):
-    ball, end = Cutter("B6", "", "ball", 6, 6, 2, 40, 60, 50), Cutter("SQ8", "", "square end", 8, 8, 2, 25, 60, 40)
+    ball, end = {cutter}, Cutter("SQ8", "", "square end", 8, 8, 2, 25, 60, 40)
     surface = sampled(height, pixels / 10, pixels / 10, pixel=0.1)
     marks = [(time.perf_counter(), time.process_time())]
     mark = lambda: marks.append((time.perf_counter(), time.process_time()))
@@ -57,18 +57,31 @@ print(*steps[:, 0], *steps[:, 1], memory, moves, seconds)
 STEPS = ("centre surface", "detail", "finishing path", "its time", "cusps", "roughing path", "what roughing leaves")
 
 
-def test_a_relief_of_four_million_pixels():
+CUTTERS = {
+    "ball": 'Cutter("B6", "", "ball", 6, 6, 2, 40, 60, 50)',
+    "tapered ball 1/16 in": (
+        'Cutter("T", "", "tapered ball", 6.35, 6.35, 2, 40, 60, 50, tip_diameter=1.5875,'
+        " included_angle=np.radians(10.8))"
+    ),
+}
+
+
+@pytest.mark.parametrize("cutter", CUTTERS)
+def test_a_relief_of_four_million_pixels(cutter):
     """Wall-clock of the best of three; the computer may be shared, so processor seconds stand beside it."""
     best = None
     for _ in range(3):
         done = subprocess.run(
-            [sys.executable, "-c", WORK.replace("{pixels}", "2000")], capture_output=True, text=True, check=True
+            [sys.executable, "-c", WORK.replace("{pixels}", "2000").replace("{cutter}", CUTTERS[cutter])],
+            capture_output=True,
+            text=True,
+            check=True,
         )
         found = [float(w) for w in re.split(r"\s+", done.stdout.strip())]
         if best is None or sum(found[:4]) < sum(best[:4]):
             best = found
     wall, processor, (memory, moves, seconds) = best[:7], best[7:14], best[14:]
-    print()
+    print(f"\n{cutter}")
     for name, w, p in zip(STEPS, wall, processor, strict=True):
         print(f"{name:22s} {w:6.2f} s, {p:6.2f} s of processor")
     print(f"{moves:.0f} moves, {seconds / 60:.0f} min of work; {memory:.2f} GB at most")
