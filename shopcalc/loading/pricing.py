@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from shopcalc.documents.blocks import Table
+from shopcalc.documents.plain import as_lines
 from shopcalc.errors import Fault, did_you_mean, raise_all
 from shopcalc.loading.batches import Batch, Precedence, Standards, Work
 from shopcalc.sources import table_for_people
@@ -209,26 +211,21 @@ class LoadPlan:
             )  # fmt: skip
         return table_for_people(rows, {"step": "-", "clampings": "-", "change_min": "min"}, "step")
 
-    def as_text(self) -> str:
-        """Step by step, for people, in plain text."""
-        head = ["step", "load", "station", "clampings", "cutters", "into the rack", "min", "why here"]
+    def table(self) -> Table:
+        """Step by step, for a terminal, a page or a workbook."""
         rows = [
-            [
-                str(i), s.batch.name, s.batch.station, str(s.batch.loads), ", ".join(s.batch.cutters),
-                ", ".join(s.rack.put_in) or "-", f"{s.before / 60:.1f}", s.why,
-            ]
+            (
+                str(i), s.batch.name, str(s.batch.station), str(s.batch.loads), ", ".join(s.batch.cutters),
+                ", ".join(s.rack.put_in), f"{s.before / 60:.1f}", s.why,
+            )
             for i, s in enumerate(self.steps, 1)
         ]  # fmt: skip
-        wide = [max(len(r[k]) for r in [head, *rows]) for k in range(len(head) - 1)]
-        right = (0, 3, 6)
+        head = ("step", "load", "station", "clampings", "cutters", "into the rack", "min", "why here")
+        return Table("Order of the loads", head, tuple(rows), frozenset({0, 3, 6}), tuple(self.summary()))
 
-        def line(cells: list[str]) -> str:
-            first = (
-                c.rjust(w) if k in right else c.ljust(w) for k, (c, w) in enumerate(zip(cells, wide, strict=False))
-            )
-            return "  ".join([*first, cells[-1]]).rstrip()
-
-        return "\n".join([line(head), *(line(r) for r in rows), "", *self.summary()])
+    def as_text(self) -> str:
+        """Step by step, for a terminal."""
+        return "\n".join(line.rstrip() for line in as_lines(self.table())) + "\n"
 
     def summary(self) -> list[str]:
         """What it comes to, in lines for people."""
