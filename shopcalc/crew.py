@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from shopcalc.reading import FieldReader
 from shopcalc.standard_times import PHASES
 
 DAYS: tuple[str, ...] = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+#: What people may be good for: the phases, and the machine's carving, which not everybody who runs it must know.
+SKILLS: tuple[str, ...] = (*PHASES, "carving")
 
 
 @dataclass(frozen=True)
@@ -24,12 +28,12 @@ class People:
     count : int
         How many [-].
     may : frozenset of str
-        Phases they may do; "setup" and "machining" together run the machine.
+        Of ``SKILLS``; "setup" and "machining" together run the machine.
     """
 
     name: str
     count: int = 1
-    may: frozenset[str] = frozenset(PHASES)
+    may: frozenset[str] = frozenset(SKILLS)
 
 
 @dataclass(frozen=True)
@@ -81,21 +85,23 @@ def read_people(r: FieldReader, table: Mapping[str, Any]) -> tuple[People, ...]:
     Returns
     -------
     tuple of People
-        In the file's order.
+        In the file's order. Where nobody is said to carve, everybody who runs the machine may.
     """
-    out = []
+    out: list[People] = []
     before = len(r.faults)
     for name, entry in table.items():
         if not isinstance(entry, dict):
             continue
         where = f"people.{name}."
         r.known(entry, ("count", "may"), where)
-        said = entry.get("may", list(PHASES))
+        said = entry.get("may", list(SKILLS))
         may = [w for w in said if isinstance(w, str)] if isinstance(said, list) else []
         if not may or not isinstance(said, list) or len(may) < len(said):
             r.fault(f"{where}may", f"{said!r} is not a list of phases", 'write e.g. ["stock", "assembly"]')
-        r.known(dict.fromkeys(may), PHASES, f"{where}may.")
+        r.known(dict.fromkeys(may), SKILLS, f"{where}may.")
         out.append(People(name, r.count(entry, "count", where, 1), frozenset(may)))
+    if not any("carving" in kind.may for kind in out):
+        out = [replace(k, may=k.may | {"carving"}) if "machining" in k.may else k for k in out]
     missing = [p for p in PHASES if not any(p in kind.may for kind in out)]
     if out and missing and len(r.faults) == before:
         r.fault("people", f"nobody may do: {', '.join(missing)}", "add the phases under 'may' of somebody")

@@ -120,6 +120,15 @@ def test_only_who_may_do_it_does_it(gates):
     assert "machining" in did["owner"]
 
 
+def test_only_who_may_carve_runs_the_carving(chest):
+    owner = People("owner")
+    runner = People("runner", 1, frozenset(PHASES))
+    found = schedule_job(chest, crew(owner, runner))
+    did = {who: {s.task.name for s in found.slots if s.person == who} for who in found.people}
+    assert "run heron" in did["owner"]
+    assert any(name.startswith("run ") for name in did["runner"])
+
+
 def test_longer_days_and_quicker_drying_end_no_later(chest):
     usual = schedule_job(chest, start=MONDAY).last_date
     long = schedule_job(chest, crew(workday=Workday(hours=10 * 3600)), start=MONDAY).last_date

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 
+from shopcalc.crew import SKILLS
 from shopcalc.errors import InputError
 from shopcalc.machines import read_machine
 from shopcalc.materials import read_materials
@@ -78,7 +79,7 @@ def test_what_a_shop_does_not_say_of_its_work_is_the_packages(tmp_path):
     assert rates.learning == {d: t.learning for d, t in standard_times().items()}
     assert (rates.coats, rates.drying, rates.workday.hours) == (3, 12 * 3600, 8 * 3600)
     ((who,),) = (rates.crew,)
-    assert (who.count, who.may) == (1, frozenset(PHASES))
+    assert (who.count, who.may) == (1, frozenset(SKILLS))
 
 
 def test_people_and_the_working_day_are_the_shops(tmp_path):
@@ -90,11 +91,20 @@ def test_people_and_the_working_day_are_the_shops(tmp_path):
     )
     path.write_text(RATES + text, encoding="utf-8")
     rates = read_rates(path, MATERIALS)
-    assert [(k.name, k.count, len(k.may)) for k in rates.crew] == [("joiner", 2, 2), ("owner", 1, len(PHASES))]
+    assert [(k.name, k.count, len(k.may)) for k in rates.crew] == [("joiner", 2, 2), ("owner", 1, len(SKILLS))]
     assert rates.people == read_rates(demo_folder() / "rates.toml", MATERIALS).people
     assert (rates.learning["load_per_load"], rates.coats, rates.drying) == (0.8, 2, 5400)
     days = [datetime.date(2026, 11, d) for d in range(21, 31)]  # the 21st is a Saturday
     assert [d.day for d in days if rates.workday.works(d)] == [21, 23, 30]
+
+
+@pytest.mark.parametrize(("said", "who"), [("", ["owner", "runner"]), (', "carving"', ["runner"])])
+def test_where_nobody_is_said_to_carve_everybody_at_the_machine_may(said, who, tmp_path):
+    path = tmp_path / "rates.toml"
+    rest = ", ".join(f'"{p}"' for p in PHASES)
+    text = f'[people.owner]\nmay = [{rest}]\n[people.runner]\nmay = ["setup", "machining"{said}]\n'
+    path.write_text(RATES + text + '[people.joiner]\nmay = ["assembly"]\n', encoding="utf-8")
+    assert [k.name for k in read_rates(path, MATERIALS).crew if "carving" in k.may] == who
 
 
 def test_things_are_found_by_name_and_misspelt_ones_mended(tmp_path):

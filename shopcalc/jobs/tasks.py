@@ -147,16 +147,16 @@ def _runs(estimate: Estimate, rates: Rates, known: set[str], begin: tuple[str, .
 def _loads(t: ProgramTime, hand: float, scale: float, after: tuple[str, ...]) -> Iterator[Task]:
     machine = t.best / 3600
     attended = min(machine * t.attended * scale, machine)
-    name = f"run {t.program.id}"
+    name, skill = f"run {t.program.id}", "carving" if t.carving else ""
     if machine - attended < _WORTH:
-        yield Task(name, "machining", hand + t.loads * machine, machine=True, after=after)
+        yield Task(name, "machining", hand + t.loads * machine, machine=True, after=after, skill=skill)
         return
     shares = min(t.loads, _SHARES)
     for i in range(shares):
         own = name if shares == 1 else f"{name} {i + 1}"
         each = t.loads / shares
         bound = (hand + t.loads * attended) / shares
-        yield Task(own, "machining", hand / shares + each * machine, bound, True, after)
+        yield Task(own, "machining", hand / shares + each * machine, bound, True, after, skill=skill)
         after = (own,)
 
 

@@ -42,6 +42,8 @@ class Task:
         Names of the tasks that must have ended.
     waits : float
         Time that passes, worked or not, before what comes after may begin: drying [h].
+    skill : str
+        Asked for besides, of ``crew.SKILLS``.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Task:
     machine: bool = False
     after: tuple[str, ...] = ()
     waits: float = 0.0
+    skill: str = ""
 
     @property
     def bound(self) -> float:
@@ -59,8 +62,8 @@ class Task:
 
     @property
     def needs(self) -> frozenset[str]:
-        """Phases its person must be able to do; whoever runs the machine also sets it up."""
-        return frozenset({"setup", "machining"} if self.machine else {self.phase})
+        """What its person must be able to do; whoever runs the machine also sets it up."""
+        return frozenset(({"setup", "machining"} if self.machine else {self.phase}) | ({self.skill} - {""}))
 
 
 @dataclass(frozen=True)
