@@ -16,7 +16,7 @@ from shopcalc.fit_table import FitRow, fit_frame, fit_rows, season_warnings
 from shopcalc.fit_table.pairs import joints, tongues
 from shopcalc.jobs import open_job
 from shopcalc.jobs.reading import check_job
-from shopcalc.seasons import Climate, Place
+from shopcalc.seasons import Climate, Place, Year, board_gaps, movement_of
 from shopcalc.shop import Shop
 
 DATA = Path(__file__).parents[1] / "data"
@@ -289,3 +289,16 @@ def test_the_table_speaks_both_systems():
 
 def test_the_starter_shop_brings_the_climate():
     assert tomllib.loads((DATA / "climate.toml").read_text(encoding="utf-8"))["kind"] == "invented"
+
+
+def test_gaps_between_boards_at_the_ends_of_their_row():
+    """Six boards of 4 7/8 in and seven gaps: at the least gap half a millimetre in total is left at the wettest, at the
+    greatest three millimetres of the outer boards stand in their grooves at the driest."""
+    r = row(fit_rows(GATES, HOUSE, "house"), "gap between boards")
+    width, depth = 4.875 * INCH, 0.5 * INCH
+    oak = movement_of(SHOP.material("white-oak"))
+    wet = board_gaps(6 * width + 7 * r.low, width, 6, oak, Year(8, 6, 11))[2]
+    dry = board_gaps(6 * width + 7 * r.high, width, 6, oak, Year(8, 6, 11))[1]
+    assert 7 * wet == pytest.approx(0.5)
+    assert depth - dry == pytest.approx(3.0)
+    assert r.low < r.nominal < r.high
