@@ -9,9 +9,11 @@ from functools import cache
 import pytest
 from shapely import STRtree, box, union_all
 
+from shopcalc.stock.bounds import bound
 from shopcalc.stock.cutting_order import cutting_order
 from shopcalc.stock.drawing import cut_diagram
-from shopcalc.stock.packing import Item, Piece, bound, lay_out
+from shopcalc.stock.layout import Item, Piece
+from shopcalc.stock.packing import lay_out
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -206,7 +208,7 @@ def test_the_same_seed_gives_the_same_layout_and_more_tries_are_never_worse_than
 
 def test_a_pinwheel_cannot_be_sawn_and_is_said_so():
     """Five pieces round a middle one: the known figure that no cut from edge to edge divides."""
-    from shopcalc.stock.packing import Filled, Laid
+    from shopcalc.stock.layout import Filled, Laid
 
     pieces = [Piece(n, 1, 1, n) for n in "abcde"]
     laid = (Laid(0, 0, 0, 60, 30), Laid(1, 60, 0, 30, 60), Laid(2, 30, 60, 60, 30), Laid(3, 0, 30, 30, 60),

@@ -10,7 +10,8 @@ from shopcalc.jobs.counting import finish_area
 from shopcalc.jobs.reading import Job
 from shopcalc.shop import Shop
 from shopcalc.stock.blanks import Wanted
-from shopcalc.stock.takeoff import Bought, TakeOff, take_off
+from shopcalc.stock.buying import Bought
+from shopcalc.stock.takeoff import TakeOff, take_off
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from shopcalc.stock.packing import Piece
+from shopcalc.stock.layout import Piece
 from shopcalc.stock.rules import StockRules
 from shopcalc.stock.tallying import BOARD_FOOT, nominal_thickness
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shopcalc.stock.packing import Filled, Laid, Piece
+from shopcalc.stock.layout import Filled, Laid, Piece
 
 _TOLERANCE = 0.02  # mm
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from shopcalc.stock.cutting_order import Order, cutting_order
-from shopcalc.stock.packing import Filled, Piece
+from shopcalc.stock.layout import Filled, Piece
 from shopcalc.units import System, write
 
 _PAGE = 1000.0  # user units the longest board is drawn in

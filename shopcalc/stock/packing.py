@@ -1,4 +1,4 @@
-"""Pieces laid out on boards and sheets: many quick packings, their best fillings recombined, and a bound."""
+"""Pieces laid out on boards and sheets: many quick packings, their best fillings recombined."""
 
 from __future__ import annotations
 
@@ -7,165 +7,16 @@ import random
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from shopcalc.stock.bounds import bound
+from shopcalc.stock.layout import Filled, Item, Laid, Layout, Piece
+
 _UNITS = 100  # of the packer, per mm
 _POOL, _TRIES_KEPT = 300, 4  # fillings given to the solver; whole tries among them
 _MANY = 60.0  # seconds; the solver's stop, never reached by the sizes a shop meets
-
-
-@dataclass(frozen=True)
-class Piece:
-    """One rectangle to cut.
-
-    Parameters
-    ----------
-    part : str
-        Id of the part it is for.
-    length, width : float
-        Along and across the grain [mm].
-    label : str
-        What people read on it.
-    """
-
-    part: str
-    length: float
-    width: float
-    label: str = ""
-
-    @property
-    def area(self) -> float:
-        """[mm2]."""
-        return self.length * self.width
-
-
-@dataclass(frozen=True)
-class Item:
-    """A board or sheet that pieces can be cut from.
-
-    Parameters
-    ----------
-    id : str
-        What people call it.
-    length, width : float
-        Along and across the grain [mm].
-    clear : tuple of (x, y, length, width)
-        Rectangles pieces may lie in, trims and defects taken off [mm].
-    count : int
-        How many of them can be had [-].
-    cost : float
-        What is made least: board feet, area or money of one.
-    """
-
-    id: str
-    length: float
-    width: float
-    clear: tuple[tuple[float, float, float, float], ...]
-    count: int = 1
-    cost: float = 1.0
-
-    @property
-    def area(self) -> float:
-        """[mm2]."""
-        return self.length * self.width
-
-
-@dataclass(frozen=True)
-class Laid:
-    """A piece in its place.
-
-    Parameters
-    ----------
-    piece : int
-        Its number among the pieces, from 0.
-    x, y : float
-        Lower left corner, from the item's [mm].
-    length, width : float
-        As it lies, along x and y [mm].
-    turned : bool
-        Whether its grain lies across the item's.
-    """
-
-    piece: int
-    x: float
-    y: float
-    length: float
-    width: float
-    turned: bool = False
-
-
-@dataclass(frozen=True)
-class Filled:
-    """One board or sheet with what is cut from it.
-
-    Parameters
-    ----------
-    item : Item
-        Which.
-    laid : tuple of Laid
-        Without overlap, a kerf apart.
-    """
-
-    item: Item
-    laid: tuple[Laid, ...]
-
-    @property
-    def used_length(self) -> float:
-        """From the item's beginning to the end of its last piece [mm]."""
-        return max(p.x + p.length for p in self.laid)
-
-
-@dataclass(frozen=True)
-class Layout:
-    """Pieces laid out.
-
-    Parameters
-    ----------
-    pieces : tuple of Piece
-        All that were wanted.
-    filled : tuple of Filled
-        Boards or sheets used.
-    missing : tuple of int
-        Pieces that found no place: too large for every item, or nothing was left.
-    bound : float
-        No layout of the placed pieces on these items costs less.
-    kerf : float
-        [mm]
-    """
-
-    pieces: tuple[Piece, ...]
-    filled: tuple[Filled, ...]
-    missing: tuple[int, ...]
-    bound: float
-    kerf: float
-
-    @cached_property
-    def cost(self) -> float:
-        """Of the items used; what ``bound`` is a bound of."""
-        return sum(f.item.cost for f in self.filled)
-
-    @property
-    def net_area(self) -> float:
-        """Of the pieces placed [mm2]."""
-        return sum(self.pieces[p.piece].area for f in self.filled for p in f.laid)
-
-    @property
-    def bought_area(self) -> float:
-        """Of the items used, whole [mm2]."""
-        return sum(f.item.area for f in self.filled)
-
-    @property
-    def yield_(self) -> float:
-        """Net / bought [ratio]; NaN when nothing was bought."""
-        return self.net_area / self.bought_area if self.filled else float("nan")
-
-    @property
-    def waste(self) -> float:
-        """Bought / net - 1 [ratio]."""
-        return self.bought_area / self.net_area - 1 if self.filled else float("nan")
 
 
 #: A filling of one item: its type's number, and where each piece type lies (type, x, y, length, width, turned).
@@ -424,63 +275,3 @@ def _assign(
         if laid:
             filled.append(Filled(items[pattern.item], tuple(laid)))
     return tuple(filled), tuple(sorted(k for rest in waiting.values() for k in rest))
-
-
-# --- how good it can be at all ---------------------------------------------------------------------------------------
-
-
-def bound(pieces: Sequence[Piece], items: Sequence[Item], kerf: float, *, turnable: bool = False) -> float:
-    """The least that any layout of these pieces can cost.
-
-    Parameters
-    ----------
-    pieces : sequence of Piece
-        All of which find a place.
-    items : sequence of Item
-        To cut from.
-    kerf : float
-        [mm]
-    turnable : bool
-        Whether pieces may be turned.
-
-    Returns
-    -------
-    float
-        In the unit of the items' cost.
-
-    Notes
-    -----
-    Each piece and each clear room is thought larger by a kerf to the right and above; then areas must suffice, for
-    pieces of at least each length (width) on rooms of at least that length (width) too; and pieces wider than half of
-    the widest room cannot lie side by side, so their lengths must suffice as well. The integer programme's own bound.
-    """
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
-    if not pieces:
-        return 0.0
-    size = np.array([(p.length, p.width) for p in pieces])
-    if turnable:
-        size = np.sort(size, axis=1)
-    rooms = [np.array([(r[2], r[3]) for r in i.clear]).reshape(-1, 2) for i in items]
-    if turnable:
-        rooms = [np.sort(r, axis=1) for r in rooms]
-    size, rooms = size + kerf, [r + kerf + 2e-2 for r in rooms]
-    rows, need = [], []
-    for axis in (0, 1):
-        for least in np.unique(size[:, axis]):
-            rows.append([float((r[r[:, axis] >= least].prod(axis=1)).sum()) for r in rooms])
-            need.append(float(size[size[:, axis] >= least].prod(axis=1).sum()))
-    if not turnable:
-        for axis in (0, 1):
-            half = max(float(r[:, axis].max(initial=0.0)) for r in rooms) / 2
-            rows.append([float(r[:, 1 - axis].sum()) for r in rooms])
-            need.append(float(size[size[:, axis] > half, 1 - axis].sum()))
-    cost = np.array([i.cost for i in items])
-    top = np.array([min(i.count, len(pieces)) for i in items], float)
-    fits = LinearConstraint(np.array(rows), np.array(need) * (1 - 1e-9), np.inf)
-    found = milp(
-        cost, integrality=np.ones(cost.size, dtype=np.int64), bounds=Bounds(0, top), constraints=fits,
-        options={"node_limit": 50, "time_limit": _MANY},
-    )  # fmt: skip
-    least = getattr(found, "mip_dual_bound", None)
-    return max(float(least), 0.0) if least is not None and math.isfinite(least) else 0.0

@@ -12,7 +12,7 @@ from typing import Any
 
 from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 from shopcalc.reading import FieldReader, load_toml
-from shopcalc.stock.packing import Item
+from shopcalc.stock.layout import Item
 from shopcalc.stock.rules import StockRules
 from shopcalc.stock.tallying import board_feet
 from shopcalc.units import read, read_money

@@ -3,85 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from shopcalc.materials import Material, choose
 from shopcalc.sources import table_for_people
 from shopcalc.stock.blanks import Blank, Wanted, blank
+from shopcalc.stock.buying import Bought, Buying, dearness, other_strips
 from shopcalc.stock.cutting_order import cutting_order
 from shopcalc.stock.drawing import cut_diagram
-from shopcalc.stock.packing import Filled, Item, Layout, lay_out
-from shopcalc.stock.rack import Rack, RackItem, yard_boards
+from shopcalc.stock.layout import Filled, Layout
+from shopcalc.stock.rack import Rack
 from shopcalc.stock.rules import StockRules
-from shopcalc.stock.tallying import board_feet, tally
 from shopcalc.stock.weights import Load, lifting_caution, weight
 from shopcalc.units import System, write
 
 if TYPE_CHECKING:
     import pandas as pd
 
-_SOLID = ("hardwood", "softwood")
 _LITRE = 1e6  # mm3
-
-
-@dataclass(frozen=True)
-class Bought:
-    """Boards, sheets or single pieces of one material and thickness, with what is cut from them.
-
-    Parameters
-    ----------
-    material, title : str
-        Id, and what people call it.
-    kind : {"boards", "sheets", "pieces", "by waste"}
-        How it is bought; "by waste" was not laid out: the shop's percentage stands for the layout.
-    thickness : float
-        As bought [mm].
-    net : float
-        Rough blanks, spares and test pieces [board_foot, m2 or piece].
-    bought : float
-        What is paid for [board_foot, m2 or piece].
-    unit : {"board_foot", "m**2", "piece"}
-        Of both.
-    exact, tallied : float or None
-        Boards by their volume, and by the grading rules' tally [board_foot].
-    percent : float
-        The shop's waste for this group [ratio].
-    price : Decimal or None
-        Of all, where it is bought by the piece; else the material's price counts [currency].
-    layout : Layout or None
-        Where it was laid out.
-    origin : str
-        The shop's stock list, or the yard.
-    kept : float
-        Leftovers large enough to keep; they are paid for all the same [board_foot or m2].
-    """
-
-    material: str
-    title: str
-    kind: str
-    thickness: float
-    net: float
-    bought: float
-    unit: str
-    exact: float | None = None
-    tallied: float | None = None
-    percent: float = 0.0
-    price: Decimal | None = None
-    layout: Layout | None = None
-    origin: str = ""
-    kept: float = 0.0
-
-    @property
-    def yield_(self) -> float:
-        """Net / bought [ratio]."""
-        return self.net / self.bought if self.bought else float("nan")
-
-    @property
-    def waste(self) -> float:
-        """Bought / net - 1 [ratio]."""
-        return self.bought / self.net - 1 if self.net else float("nan")
 
 
 @dataclass(frozen=True)
@@ -335,11 +275,11 @@ def take_off(
     cautions: list[str] = []
     for (key, _, stock), places in groups.items():
         material, mine = choose(materials, key), [every[k] for k in places]
-        shop = _Buying(material, mine, rules, rack, waste.get(material.group, 0.0), tries, seed)
+        shop = Buying(material, mine, rules, rack, waste.get(material.group, 0.0), tries, seed)
         if stock:
             bought += shop.by_piece(rack.piece(stock), cautions)
         elif layout and material.group != "laminated":
-            shop, found, notes = min((s.laid_out() for s in _other_strips(shop)), key=_dearness)
+            shop, found, notes = min((s.laid_out() for s in other_strips(shop)), key=dearness)
             bought, cautions = bought + found, cautions + notes
             for k, b in zip(places, shop.blanks, strict=True):
                 every[k] = b
@@ -354,135 +294,6 @@ def take_off(
     heavy = lifting_caution(loads, system)
     cautions += [heavy] if heavy else []
     return TakeOff(blanks, tuple(bought), rules, glue_area, finish_area, coats, loads, tuple(cautions))
-
-
-def _dearness(found: tuple[_Buying, list[Bought], list[str]]) -> tuple[int, float]:
-    """What found no place first, then what is bought."""
-    return len(found[2]), sum(b.bought if b.exact is None else b.exact for b in found[1])
-
-
-def _other_strips(shop: _Buying) -> Iterator[_Buying]:
-    """The blanks as they are, and those whose number of strips is free with one and two more strips each."""
-    yield shop
-    free = [b.strips > 1 and b.wanted.strips is None for b in shop.blanks]
-    for more in (1, 2) if any(free) else ():
-        changed = [
-            replace(blank(replace(b.wanted, strips=b.strips + more), shop.rules), wanted=b.wanted) if f else b
-            for b, f in zip(shop.blanks, free, strict=True)
-        ]
-        if all(b.sold == shop.sold for b in changed):  # resawing may ask for another thickness
-            yield replace(shop, blanks=changed)
-
-
-@dataclass(frozen=True)
-class _Buying:
-    """One material in one thickness."""
-
-    material: Material
-    blanks: list[Blank]
-    rules: StockRules
-    rack: Rack
-    percent: float
-    tries: int
-    seed: int
-
-    @property
-    def solid(self) -> bool:
-        return self.material.group in _SOLID
-
-    @property
-    def sold(self) -> float:
-        return self.blanks[0].sold
-
-    def amount(self, area: float) -> float:
-        """Board feet of an area of boards, square metres of sheets."""
-        return area * 1e-6 if self.material.group == "sheet" else board_feet(area, 1.0, self.sold)
-
-    def by_waste(self, area: float) -> Bought:
-        unit, net = "m**2" if self.material.group == "sheet" else "board_foot", self.amount(area)
-        return Bought(
-            self.material.id, self.material.title, "by waste", self.sold, net, net * (1 + self.percent), unit,
-            percent=self.percent, origin="the shop's waste",
-        )  # fmt: skip
-
-    def by_piece(self, item: RackItem, cautions: list[str]) -> list[Bought]:
-        pieces = [p for b in self.blanks for p in b.pieces()]
-        pieces = [replace(p, width=item.width) for p in pieces]  # sold in its own section
-        found = lay_out(pieces, [item.item(self.rules, len(pieces))], self.rules.kerf, tries=self.tries, seed=self.seed)
-        out = []
-        if found.filled:
-            n = len(found.filled)
-            net = sum(pieces[p.piece].length for f in found.filled for p in f.laid) / item.length
-            cost = None if item.price is None else item.price * n
-            out.append(
-                Bought(item.material, item.title, "pieces", item.thickness, net, n, "piece", price=cost, layout=found,
-                       origin="by the piece")
-            )  # fmt: skip
-        if found.missing:
-            cautions.append(f"{len(found.missing)} pieces are longer than '{item.id}' is sold: not in the price")
-        return out
-
-    def laid_out(self) -> tuple[_Buying, list[Bought], list[str]]:
-        """Itself, what is bought (the stock list first, then the yard, then by the waste) and what to say of it."""
-        pieces = tuple(p for b in self.blanks for p in b.pieces())
-        net = sum(b.net_area for b in self.blanks)
-        share = net / sum(p.area for p in pieces)  # of pieces to blanks: jointing is a loss
-        kind = "boards" if self.solid else "sheets"
-        have = [i.item(self.rules, len(pieces)) for i in self.rack.of(kind, self.material.id, self.sold)]
-        out, left, notes = list[Bought](), pieces, list[str]()
-        for origin, items in (("stock list", have), ("from the yard", None)):
-            if not left:
-                break
-            offered = self._yard(left) if items is None else items
-            if not offered:
-                continue
-            saw = self.solid or self.rules.sheet_cuts == "saw"
-            found = lay_out(
-                left, offered, self.rules.kerf if self.solid else self.rules.sheet_kerf, edge_to_edge=saw,
-                turnable=self.material.id in self.rules.turnable, tries=self.tries, seed=self.seed,
-            )  # fmt: skip
-            if found.filled:
-                out.append(self._bought(kind, found, share, origin))
-            left = tuple(left[k] for k in found.missing)
-        if left:
-            names = ", ".join(dict.fromkeys(p.part for p in left))
-            notes.append(
-                f"{len(left)} pieces of {self.material.title} fit on nothing that is bought ({names}): they stand with "
-                "the shop's waste; glue them up (glued = true, strips, layers), or list the stock they come from"
-            )
-            out.append(self.by_waste(sum(p.area for p in left) * share))
-        return self, out, notes
-
-    def _yard(self, pieces: Sequence[Any]) -> list[Item]:
-        if not self.solid:
-            r = self.rules
-            sheet = RackItem("sheet", "", "sheets", self.material.id, r.sheet_length, r.sheet_width, self.sold, None)
-            return [sheet.item(r, len(pieces))]
-        area, reach = sum(p.area for p in pieces), max(p.length for p in pieces)
-        pile = yard_boards(self.material.id, self.sold, area, self.rules, reach=reach, seed=self.seed)
-        return [b.item(self.rules, 1) for b in pile]
-
-    def _bought(self, kind: str, found: Layout, share: float, origin: str) -> Bought:
-        net = self.amount(found.net_area * share)
-        exact = self.amount(found.bought_area)
-        paid, tallied, price = exact, None, None
-        if self.solid:
-            tallied = tally([(f.item.length, f.item.width) for f in found.filled], self.sold)
-            paid = tallied if self.rules.tally else exact
-        elif self.rules.sheets_by_part:
-            cut = [min(f.used_length + found.kerf, f.item.length) * f.item.width for f in found.filled]
-            paid = self.amount(sum(cut))
-        listed = {i.id: i.price for i in self.rack.items if i.price is not None and i.kind == kind}
-        if origin == "stock list" and found.filled and all(f.item.id in listed for f in found.filled):
-            price = sum((listed[f.item.id] for f in found.filled), Decimal(0)) * Decimal(repr(paid / exact))
-        return Bought(
-            self.material.id, self.material.title, kind, self.sold, net, paid, "board_foot" if self.solid else "m**2",
-            exact if self.solid else None, tallied, self.percent, price, found, origin, self.amount(self._kept(found)),
-        )  # fmt: skip
-
-    def _kept(self, found: Layout) -> float:
-        left = [r for f in found.filled for r in cutting_order(f, found.pieces, found.kerf).leftovers]
-        return sum(r[2] * r[3] for r in left if r[2] >= self.rules.keep_length and r[3] >= self.rules.keep_width)
 
 
 def _loads(
