@@ -10,6 +10,7 @@ import ipywidgets as widgets
 import plotly.graph_objects as go
 
 from shopcalc.controls.parts import HUE, PALE, TEMPLATE, LiveFigure, big, choice, note, table
+from shopcalc.documents.blocks import cell_text
 from shopcalc.jobs import Estimate, Job
 from shopcalc.loading import LoadPlan, Work, plan_loads, with_order, work
 from shopcalc.loading.pricing import KINDS
@@ -118,16 +119,10 @@ def loading_table(plan: LoadPlan) -> str:
     plan : LoadPlan
         Which.
     """
-    head = ["step", "load", "station", "clampings", "cutters", "into the rack", "min before", "why here"]
-    rows = [
-        [
-            str(k), s.batch.name, s.batch.station, str(s.batch.loads), ", ".join(s.batch.cutters),
-            ", ".join(s.rack.put_in), f"{s.before / 60:.1f}", s.why,
-        ]
-        for k, s in enumerate(plan.steps, 1)
-    ]  # fmt: skip
+    shown = plan.table()
+    rows = [[cell_text(c) for c in row] for row in shown.rows]
     last = ["", "together", "", str(sum(s.batch.loads for s in plan.steps)), "", "", f"{plan.seconds / 60:.1f}", ""]
-    return table("Order of the loads", head, rows, last, words=(1, 2, 4, 5, 7))
+    return table(shown.title, shown.head, rows, last, words=(1, 2, 4, 5, 7))
 
 
 class LoadingControl:

@@ -62,7 +62,8 @@ def plan_loads(
     One circuit through all batches and a begin; each arc costs ``pricing.change``; places on the circuit keep the
     precedences; where the rack is too small for all cutters, one decision for each cutter and batch says whether it
     stands there, and an arc to where it does from where it does not costs putting it in. Solved by CP-SAT of
-    OR-Tools, whose bound is a proof.
+    OR-Tools, whose bound is a proof. The minutes compare orders; a quote's hours count set-up by program.
+    A station is taken to be set anew whenever it is come back to.
     """
     w = work(given) if isinstance(given, Job) else given
     names = [b.name for b in w.batches]
