@@ -300,3 +300,22 @@ def test_hours_of_a_batch_follow_the_closed_form(quantity):
     assert many.hours["assembly"].best == pytest.approx(quantity * share * one.hours["assembly"].best)
     assert many.hours["programming"].best == one.hours["programming"].best
     assert many.machine_seconds == pytest.approx(quantity * one.machine_seconds)
+
+
+def test_every_cutter_a_carving_names_is_found_and_measured():
+    chest = open_job(SHOP.folder / "jobs" / "reed-bed-chest.toml", SHOP)
+    heron = next(p for p in chest.programs if p.id == "heron")
+    parts = [p for p in chest.parts if any(o.program == "heron" for o in p.operations)]
+    (part,) = parts
+
+    def found(**changes):
+        own = [o.model_copy(update=changes) for o in part.operations if o.program == "heron"]
+        alone = replace(
+            chest, programs=(heron,), parts=(part.model_copy(update={"operations": tuple(own)}),),
+            loads=tuple(x for x in chest.loads if x.program == "heron"),
+        )  # fmt: skip
+        return drivers(alone)["find_per_cutter"], drivers(alone)["change_by_hand_per_change"]
+
+    assert found(rough_cutter="none", clean_cutter=None) == (1, 0)
+    assert found(rough_cutter="SQ6", clean_cutter=None) == (2, 0)
+    assert found(rough_cutter="SQ6", clean_cutter="TB1") == (3, 1)  # TB1 has no place in the rack

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from shopcalc.jobs.reading import Job
-from shopcalc.jobs.records import Carve, Face, Mortise, Operation, Part, Raise, Sink, Tenon
+from shopcalc.jobs.records import Face, Mortise, Operation, Part, Raise, Sink, Tenon
 from shopcalc.shop import Shop
 from shopcalc.standard_times import DRIVERS
 from shopcalc.stock.blanks import strip_limit
@@ -146,9 +146,8 @@ def load_groups(job: Job) -> Iterator[LoadGroup]:
 
 def _cutters(o: Operation) -> Iterator[str]:
     """Cutters an operation names."""
-    yield o.cutter
-    if isinstance(o, Carve):
-        yield from (key for key in (o.rough_cutter, o.clean_cutter) if key and key != "none")
+    named = (getattr(o, field, None) for field in ("cutter", "rough_cutter", "clean_cutter", "ground_cutter"))
+    yield from (key for key in named if key and key != "none")
 
 
 def _once(job: Job, program: str) -> dict[str, float]:
