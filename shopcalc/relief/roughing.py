@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shopcalc.compiling import compiled
-from shopcalc.cutters import Cutter
 from shopcalc.cutting.engagement import pass_depths, pass_levels, refuse, require_at_most, require_positive
 from shopcalc.moves import Floats, Kind, Moves
 from shopcalc.paths.tracing import Cutting
@@ -129,7 +128,7 @@ def rough(
             "raise it above all that stands there",
         )
     least = tips_for_roughing(surface, cutting.cutter, skim, outside)
-    downs = roughing_levels(surface.with_(least), cutting.cutter, depth, width, skim=skim, stock_top=stock_top)
+    downs = roughing_levels(surface.with_(least), depth, width, skim=skim, stock_top=stock_top)
     require_at_most(
         "depth of roughing", downs[-1], f"the cutting length of {cutting.cutter.id}", cutting.cutter.cutting_length,
         "use a longer cutter",
@@ -160,7 +159,7 @@ def rough(
 
 
 def roughing_levels(
-    least: HeightMap, cutter: Cutter, depth: float, width: float, *, skim: float, stock_top: float = 0.0
+    least: HeightMap, depth: float, width: float, *, skim: float, stock_top: float = 0.0
 ) -> tuple[float, ...]:
     """Depths of the levels of roughing below the stock's top.
 
@@ -168,8 +167,6 @@ def roughing_levels(
     ----------
     least : HeightMap
         Least heights of the tip that keep the skim, see ``tips_for_roughing`` [mm].
-    cutter : Cutter
-        Of roughing.
     depth, width : float
         Of one level, and between lines, at most [mm].
     skim : float
@@ -180,8 +177,8 @@ def roughing_levels(
     Returns
     -------
     tuple of float
-        Equal ones [mm]. The last one is where the tip is free over one line as long as the cutter is wide; lower
-        places are left to finishing while no more than another skim stands above what roughing keeps there.
+        Equal ones [mm]. The last one is where a line finds room; lower places are left to finishing while no more than
+        another skim stands above what roughing keeps there.
 
     Raises
     ------
@@ -191,20 +188,45 @@ def roughing_levels(
     Example
     -------
     >>> pit = sampled(lambda x, y: np.where((abs(x - 10) < 0.2) & (abs(y - 10) < 0.2), -3.0, -2.0), 20, 20, pixel=0.25)
-    >>> from shopcalc.cutters import Cutter
-    >>> end = Cutter("SQ8", "", "square end", 8, 8, 2, 25, 60, 40)
-    >>> roughing_levels(pit, end, 5.0, 4.0, skim=0.5), roughing_levels(pit, end, 5.0, 4.0, skim=1.5)
+    >>> roughing_levels(pit, 5.0, 4.0, skim=0.5), roughing_levels(pit, 5.0, 4.0, skim=1.5)
     ((2.5,), (2.0,))
     """
     lowest = float(least.z.min())
-    enough = math.ceil(min(width * cutter.true_diameter / least.pixel**2, least.z.size))
-    free = float(np.partition(least.z, enough - 1, axis=None)[enough - 1])
-    bottom = min(free, lowest + skim)
+    bottom = min(room_for_a_line(least, width), lowest + skim)
     if stock_top - bottom <= 1e-6:
         bottom = lowest
     if stock_top - bottom <= 1e-6:
         refuse("nothing is to be roughed: the skim is thicker than the carving is deep", "finish at once")
     return tuple(pass_levels(pass_depths(stock_top - bottom, depth)))
+
+
+def room_for_a_line(least: HeightMap, width: float) -> float:
+    """Lowest height at which a line of roughing surely finds a place, wherever the lines lie.
+
+    Parameters
+    ----------
+    least : HeightMap
+        Least heights of the tip, see ``tips_for_roughing`` [mm].
+    width : float
+        Between lines [mm].
+
+    Returns
+    -------
+    float
+        [mm]. Geometry: somewhere the tip is free over a whole step, across and along.
+
+    Example
+    -------
+    >>> slot = sampled(lambda x, y: np.where(abs(y - 10) < 1.1, -3.0, -2.0), 20, 20, pixel=0.25)
+    >>> room_for_a_line(slot, 1.5), room_for_a_line(slot, 4.0)
+    (-3.0, -2.0)
+    """
+    from scipy.ndimage import maximum_filter1d
+
+    pixels = math.ceil(width / least.pixel) + 1
+    return max(
+        float(maximum_filter1d(least.z, min(pixels, least.z.shape[k]), axis=k, mode="nearest").min()) for k in (0, 1)
+    )
 
 
 def tips_for_roughing(surface: HeightMap, cutter: Shaped, skim: float, outside: Outside = "nothing") -> Floats:

@@ -26,7 +26,7 @@ from shopcalc.relief.finishing import TOLERANCE, Cusps, LineDirection, cusps, fi
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import direction_of, extent, lay_out
 from shopcalc.relief.reach import Obstacle, Outside, Progress, ShankRoom, profile, reached, shank_room, swept
-from shopcalc.relief.roughing import rough, roughing_levels, tips_for_roughing
+from shopcalc.relief.roughing import room_for_a_line, rough, roughing_levels, tips_for_roughing
 from shopcalc.sources import practice
 
 Role: TypeAlias = Literal["rough", "finish", "clean up"]
@@ -547,6 +547,10 @@ def _rougher(
         after = after_roughing(small, one, outside)[0].z
         if (after < -1e-9).mean() < 1 - _MOSTLY:
             continue  # it clears next to nothing
+        tips = small.with_(tips_for_roughing(small, c, one.skim, outside))
+        first = roughing_levels(tips, one.depth_per_pass, one.stepover, skim=one.skim)[0]
+        if room_for_a_line(tips, one.stepover) > -first + 1e-9:
+            continue  # no line finds room
         stands = float(np.quantile(after - small.z, _SUGGESTED))
         if stands <= finishing.depth_per_pass:
             return one
@@ -992,9 +996,7 @@ def after_roughing(surface: HeightMap, roughing: Step, outside: Outside = "nothi
         Levels.
     """
     least = tips_for_roughing(surface, roughing.cutter, roughing.skim, outside)
-    depths = roughing_levels(
-        surface.with_(least), roughing.cutter, roughing.depth_per_pass, roughing.stepover, skim=roughing.skim
-    )
+    depths = roughing_levels(surface.with_(least), roughing.depth_per_pass, roughing.stepover, skim=roughing.skim)
     tips = np.zeros(least.shape)
     for depth in depths:
         tips[least <= -depth + 1e-9] = -depth
