@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
+from shopcalc.fit_table import season_warnings
 from shopcalc.jobs import Estimate, PhaseHours, Purchase, take_off_job
 from shopcalc.quote.costs import MachineRate, cents, machine_hour_rate
 from shopcalc.risk import LEVELS, Spread, percentiles, sample, spread_of_mean, spread_of_three
@@ -196,7 +197,7 @@ def price(
         carving_asked=None if carving is None else cents(carving.amount * asked / means),
         system=shown,
     )
-    return replace(out, warnings=(*estimate.warnings, *_doubts(out)))
+    return replace(out, warnings=(*estimate.warnings, *season_warnings(job), *_doubts(out)))
 
 
 def _sum(lines: Sequence[Line]) -> Decimal:
