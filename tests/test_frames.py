@@ -1,6 +1,7 @@
 """Frames: sizes as written by hand, geometry against shapely slice by slice, refusals with the size that mends them."""
 
 import math
+import re
 import tomllib
 from itertools import combinations
 
@@ -10,10 +11,12 @@ import shapely
 from shapely import Point, Polygon, box
 
 from shopcalc.errors import InputError
-from shopcalc.frames import Frame, as_job_text, layout
+from shopcalc.frames import Frame, as_job_text, expand, layout
+from shopcalc.frames.sizing import sizes_of
 from shopcalc.jobs import estimate, open_job
 from shopcalc.jobs.reading import check_job
 from shopcalc.shop import Shop, demo_folder
+from shopcalc.units import read
 
 SHOP = Shop.open()
 ROUTER = SHOP.machine("router")
@@ -302,3 +305,172 @@ def test_parts_are_as_large_as_their_members_with_tenons():
             x0, y0, x1, y1 = ring.bounds
             long, wide = (x1 - x0, y1 - y0) if m.role == "rail" else (y1 - y0, x1 - x0)
             assert (m.length, m.width) == pytest.approx((long, wide), abs=1e-6)
+
+
+# --- what cannot be, and what mends it -------------------------------------------------------------------------------
+
+REFUSED = {
+    "width": ({"width": "5 in", "stile": "2 1/2 in"}, "width"),
+    "muntins leave no openings": ({"muntins": 7}, "width"),
+    "height": ({"height": "5 1/2 in", "stile": "2 1/2 in"}, "height"),
+    "rails too near": ({"middle_rails": [{"from_foot": "4 in"}]}, "middle_rails[0].from_foot"),
+    "groove leaves no walls": ({"groove": "3/4 in", "mortise": "3/4 in"}, "groove"),
+    "mortise leaves no walls": ({"mortise": "3/4 in"}, "mortise"),
+    "haunch wants mortise and groove alike": ({"joint": "haunched", "mortise": "3/8 in"}, "mortise"),
+    "groove wider than the mortise": ({"groove": "3/8 in", "mortise": "1/4 in"}, "groove"),
+    "mortise through the stile": ({"mortise_depth": "2 1/4 in", "stile": "2 1/4 in", "mortise_cutter": "SQ12L",
+                                   "mortise": "1/2 in", "groove": "1/4 in", "thickness": "1 1/2 in"}, "mortise_depth"),
+    "tenon hardly longer than the groove": ({"mortise_depth": "1/2 in"}, "mortise_depth"),
+    "loose": ({"clearance": "1/8 in"}, "clearance"),
+    "tongue too narrow": ({"top_rail": "1 in"}, "top_rail"),
+    "paired in a narrow rail": ({"joint": "paired", "top_rail": "6 in", "bottom_rail": "2 in"}, "bottom_rail"),
+    "mortise at the stile's end": ({"joint": "haunched", "haunch": "1/8 in"}, "haunch"),
+    "panel tongue": ({"panel_fit": "1/4 in"}, "panel_fit"),
+    "panel rattles": ({"panel": "flat", "panel_thickness": "1/8 in"}, "panel_thickness"),
+    "panel too thin to raise": ({"panel_thickness": "1/4 in"}, "panel_thickness"),
+    "panel leaves its groove along": ({"clearance_along": "3/4 in"}, "clearance_along"),
+    "panel leaves its groove across": ({"clearance_across": "3/8 in"}, "clearance_across"),
+    "rim ends in the groove": ({"rim": "1/4 in"}, "rim"),
+    "border too wide": ({"muntins": 3, "border": "3 in"}, "border"),
+    "border as narrow as its rim": ({"border": "1/4 in"}, "border"),
+    "cove too steep": ({"profile": "cove", "border": "1/2 in"}, "border"),
+    "arch too high for its rail": ({"arch": "2 in"}, "arch"),
+    "arch too steep": ({"arch": "5 in", "top_rail": "9 in"}, "arch"),
+    "groove deeper than its cutter": ({"groove_depth": "1 1/4 in", "mortise_depth": "1 3/4 in", "mortise": "1/2 in",
+                                       "stile": "4 in", "clearance_across": "1/4 in", "mortise_cutter": "SQ12L"},
+                                      "groove_depth"),
+    "mortise deeper than its cutter": ({"mortise_depth": "1 1/2 in"}, "mortise_depth"),
+    "tenon longer than its cutter": ({"mortise_depth": "1 3/4 in", "tenon_cutter": "SQ12", "mortise": "1/2 in",
+                                      "mortise_cutter": "SQ12L", "thickness": "1 1/4 in", "stile": "3 in"},
+                                     "mortise_depth"),
+    "gap narrower than its cutter": ({"joint": "paired", "top_rail": "6 in", "bottom_rail": "6 in", "gap": "1/4 in",
+                                      "tenon_cutter": "SQ12"}, "gap"),
+    "border deeper than its cutter": ({"panel_thickness": "1 1/2 in", "raise_cutter": "SURF50"}, "panel_thickness"),
+    "stile longer than its station": ({"height": "82 in"}, "height"),
+    "rail longer than its station": ({"width": "84 in", "muntins": 3, "top_rail": "5 in"}, "width"),
+    "rail wider than the end station": ({"bottom_rail": "10 in"}, "bottom_rail"),
+    "stile wider than the edge station": ({"stile": "7 1/2 in", "width": "40 in", "top_rail": "4 in",
+                                           "bottom_rail": "4 in"}, "stile"),
+    "panel wider than the table": ({"width": "60 in", "height": "64 in"}, "width"),
+}  # fmt: skip
+MEND = re.compile(r"(?:lessen|increase) ([a-z_ ]+) by [^;]+?, to ([^;]+)")
+
+
+def put(table, field, value):
+    """A value at a field such as middle_rails[0].from_foot."""
+    found = re.match(r"(\w+)(?:\[(\d+)\])?(?:\.(\w+))?$", field)
+    key, number, inner = found[1], found[2], found[3]
+    if number is not None:
+        rows = [dict(r) for r in table[key]]
+        rows[int(number)][inner] = value
+        return table | {key: rows}
+    return table | {key: value}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_cannot_be_is_refused_and_the_size_named_mends_it(name):
+    """The fault stands at the field; with the first size it suggests there, the same fault is gone."""
+    more, field = REFUSED[name]
+    table = DOOR | more
+    with pytest.raises(InputError) as refused:
+        job(table)
+    faults = [f for f in refused.value.faults if f.field == f"frames[0].{field}"]
+    assert faults, [(f.field, f.message) for f in refused.value.faults]
+    assert faults[0].message.startswith("frame 'door': ")
+    for _ in range(4):  # a size that mends one thing may leave another, which is told next
+        found = MEND.search(faults[0].remedy or "")
+        assert found, faults[0].remedy
+        at = faults[0].field.removeprefix("frames[0].")
+        key = at if found[1] in ("it", "its width") else found[1]
+        table = put(table, key, found[2].strip())
+        try:
+            job(table)
+            return
+        except InputError as e:
+            same = [f for f in e.faults if f.message == faults[0].message]
+            assert not same, (table, faults[0])
+            faults = list(e.faults)
+    pytest.fail(f"still refused: {faults[0]}")
+
+
+@pytest.mark.parametrize(
+    ("more", "field", "words"),
+    [
+        ({"top_rail": {"from_foot": "4 in"}}, "top_rail.from_foot", "leave it out"),
+        ({"middle_rails": [{}, {"from_foot": "9 in"}]}, "middle_rails[0].from_foot", "for every rail"),
+        ({"muntins": [1, 2]}, "muntins", "one count"),
+        ({"arch": "1 in", "top_rail": "4 in", "muntins": 1}, "muntins", "muntins = [0]"),
+        ({"gap": "1 in"}, "gap", "paired"),
+        ({"haunch": "1 in"}, "haunch", "haunched"),
+        ({"material": "white-ok"}, "material", "white-oak"),
+        ({"panel_material": "yelow-poplar"}, "panel_material", "yellow-poplar"),
+        ({"groove_cutter": "SQ66"}, "groove_cutter", "SQ6"),
+        ({"mortise_cutter": "BALL6"}, "mortise_cutter", "square end"),
+        ({"joint": "dovetail"}, "joint", "plain"),
+        ({"stil": "3 in"}, "stil", "stile"),
+        ({"top_rail": {"widht": "3 in"}}, "top_rail.widht", "width"),
+        ({"stile": "3"}, "stile", "in"),
+        ({"quantity": 0}, "quantity", "1"),
+    ],
+)
+def test_slips_of_the_pen_are_named_with_what_to_write(more, field, words):
+    with pytest.raises(InputError) as refused:
+        job(DOOR | more)
+    fault = next(f for f in refused.value.faults if f.field == f"frames[0].{field}")
+    assert words in (fault.remedy or "") + fault.message
+    assert fault.file == "frames.toml"
+
+
+def test_every_fault_is_told_at_once_and_parts_of_frames_are_not_missed():
+    data = {
+        "job": {"name": "", "machine": "router"},
+        "frames": [DOOR | {"arch": "9 in"}, DOOR | {"thickness": "7/8"}],
+        "loads": [{"program": "door-rail-ends", "part": "door-rail", "count": 4}],
+    }
+    with pytest.raises(InputError) as refused:
+        check_job(data, "frames.toml", SHOP)
+    assert {f.field for f in refused.value.faults} == {"job.name", "frames[1].thickness"}
+    with pytest.raises(InputError) as refused:
+        check_job(data | {"frames": [DOOR | {"arch": "9 in"}, DOOR]}, "frames.toml", SHOP)
+    assert {f.field for f in refused.value.faults} >= {"job.name", "frames[0].arch", "frames[1].id"}
+
+
+def test_what_only_the_whole_job_shows_stands_at_the_frame():
+    """No price for the wood; an id that a part has already; a machine that lacks a station."""
+    part = {"id": "door-stile", "quantity": 1, "material": "white-oak", "length": "9 in", "width": "2 in",
+            "thickness": "1 in"}  # fmt: skip
+    heading = {"name": "n", "machine": "router"}
+    cases = [
+        ({"job": heading, "parts": [part], "frames": [DOOR]}, "frames[0]", "stands twice"),
+        ({"job": heading | {"machine": "small-router"}, "frames": [DOOR]}, "frames[0].id", "no edge station"),
+    ]
+    unpriced = next(k for k in SHOP.materials if k not in SHOP.rates.materials and SHOP.material(k).group == "hardwood")
+    cases.append(({"job": heading, "frames": [DOOR | {"material": unpriced}]}, "frames[0]", "no price"))
+    for data, field, words in cases:
+        with pytest.raises(InputError) as refused:
+            check_job(data, "f", SHOP)
+        assert any(f.field == field and words in f.message for f in refused.value.faults), refused.value.faults
+
+
+def test_frames_stand_beside_parts_written_by_hand():
+    part = {
+        "id": "shelf",
+        "quantity": 1,
+        "material": "white-oak",
+        "length": "9 in",
+        "width": "2 in",
+        "thickness": "1 in",
+    }
+    data = {"job": {"name": "n", "machine": "router"}, "parts": [part], "frames": [DOOR]}
+    found = check_job(data, "f", SHOP)
+    assert [p.id for p in found.parts][:2] == ["shelf", "door-stile"]
+    assert found.place(found.part("door-rail"), found.part("door-rail").operations[0]) == "frames[0]"
+
+
+def test_usual_sizes_are_said_in_words_that_read_back():
+    made = expand([frame(joint="haunched")], SHOP, ROUTER)
+    for part in made.parts:
+        for key in ("length", "width", "thickness"):
+            member = next(m for m in made.layouts[0].members if m.part == part["id"])
+            assert read(part[key], "length") == pytest.approx(getattr(member, key), abs=1e-6)
+    assert sizes_of(frame(), SHOP).stile == pytest.approx(63.5)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from shopcalc.frames.members import Sizes
-from shopcalc.frames.reaching import too_large, unreachable
+from shopcalc.frames.reaching import rail_key, too_large, unreachable
 from shopcalc.frames.records import Frame
 from shopcalc.frames.refusing import Refusal, Words, either
 from shopcalc.frames.sizing import Ends, arch_of, down, ends_of, up
@@ -137,7 +137,9 @@ def _joint(frame: Frame, s: Sizes, w: Words) -> Iterator[Refusal]:
         message = (
             f"a {as_wide[0]} tenon stands in the groove, which is {w(s.groove)} wide, and is {w(s.mortise)} itself"
         )
-        yield Refusal("mortise", message, f"make mortise and groove alike: mortise to {w(s.groove)}")
+        how = "lessen" if s.mortise > s.groove else "increase"
+        remedy = f"{how} mortise by {w(abs(s.mortise - s.groove))}, to {w(s.groove)}"
+        yield Refusal("mortise", message, remedy)
     elif s.groove > s.mortise + 1e-6:
         message = f"the groove, {w(s.groove)}, is wider than the mortise, {w(s.mortise)}, which must hide its end"
         yield Refusal(
@@ -160,17 +162,13 @@ def _joint(frame: Frame, s: Sizes, w: Words) -> Iterator[Refusal]:
         yield Refusal("clearance", message, f"lessen clearance by {w(s.clearance - most)}, to {w(most)}")
 
 
-def _rail_key(i: int, last: int) -> str:
-    return "bottom_rail" if i == 0 else "top_rail" if i == last else f"middle_rails[{i - 1}]"
-
-
 def _tongues(frame: Frame, s: Sizes, w: Words) -> Iterator[Refusal]:
     """Mortises within their rails, against the stile's end, and those of two rails against each other."""
     last = len(s.rails) - 1
     spans: list[tuple[float, float]] = []
     for i, style in enumerate(s.styles):
         ends = ends_of(frame, s, i, w.system)
-        key, wide = _rail_key(i, last), s.rails[i]
+        key, wide = rail_key(i, last), s.rails[i]
         yield from _one_end(frame, s, w, key, wide, style, ends)
         outer = ends.tongues[0][0]
         if i in (0, last) and outer + (frame.foot if i == 0 else 0.0) < _WALL - 1e-6:
@@ -192,7 +190,6 @@ def _tongues(frame: Frame, s: Sizes, w: Words) -> Iterator[Refusal]:
 
 
 def _one_end(frame: Frame, s: Sizes, w: Words, key: str, wide: float, style: str, ends: Ends) -> Iterator[Refusal]:
-    field = f"{key}.width" if wide != s.stile or key.startswith("middle") else key
     least = max(s.mortise, 12.0)
     short = max(least - (b - a) for a, b in ends.tongues)
     if short > 1e-6:
@@ -200,7 +197,7 @@ def _one_end(frame: Frame, s: Sizes, w: Words, key: str, wide: float, style: str
         scale = 3.0 if style == "paired" and not s.gap else 2.0
         grown = wide + short * (scale if style != "stepped" or s.haunch else 2.0 + scale)
         narrower = w.less("gap", s.gap, s.gap - 2 * short) if s.gap else ""
-        yield Refusal(field, message, either(w.more("its width", wide, grown), narrower))
+        yield Refusal(key, message, either(w.more("its width", wide, grown), narrower))
 
 
 def _panel(frame: Frame, s: Sizes, w: Words) -> Iterator[Refusal]:

@@ -14,7 +14,25 @@ from shopcalc.units import System, write
 _MARGIN = 12.0  # mm of paper
 _HEAD = 24.0  # mm of paper above the front
 _FRONT = 0.55  # share of the page's height for the front
-_SCALES = (1.0, 1 / 1.5, 0.5, 0.4, 1 / 3, 0.25, 0.2, 1 / 6, 0.125, 0.1, 1 / 12, 1 / 15, 0.05, 1 / 25, 1 / 30, 0.02)
+_SCALES = (
+    1.0,
+    1 / 1.5,
+    0.5,
+    0.4,
+    1 / 3,
+    0.25,
+    0.2,
+    1 / 6,
+    1 / 7,
+    0.125,
+    0.1,
+    1 / 12,
+    1 / 15,
+    0.05,
+    1 / 25,
+    1 / 30,
+    0.02,
+)
 
 
 def svg(laid: Layout, system: System = "inch") -> str:
@@ -92,7 +110,7 @@ def _front(sheet: Sheet, laid: Layout, low: float) -> None:
     f, s = laid.frame, laid.sizes
     room = sheet.width - 2 * _MARGIN - 40.0, low - _HEAD - 20.0
     scale = _scale(min(room[0] / f.width, room[1] / f.height))
-    view = View(sheet, _MARGIN + 22 + (room[0] - scale * f.width) / 2, low - 20.0, scale)
+    view = View(sheet, _MARGIN + 26 + (room[0] - scale * f.width) / 2, low - 20.0, scale)
     for m in laid.members:
         if m.role == "panel":
             view.ring(m.outline, "hidden")
@@ -113,7 +131,7 @@ def _front(sheet: Sheet, laid: Layout, low: float) -> None:
     view.across([0.0, right], 0.0, 15.5)
     edges = [v for foot, w in zip(s.rail_feet, s.rails, strict=True) for v in (foot, foot + w)]
     view.upright(sorted({round(v, 6) for v in (0.0, *edges, top)}), 0.0, -7.0)
-    view.upright([0.0, top], 0.0, -16.0)
+    view.upright([0.0, top], 0.0, -20.0)
     if laid.arch is not None:
         spring = laid.openings[-1].y[1]
         view.upright([spring, laid.arch.y + laid.arch.radius], right, 7.0)
@@ -127,7 +145,7 @@ def _front(sheet: Sheet, laid: Layout, low: float) -> None:
 def _panel_size(view: View, m: Member) -> None:
     """Its length along the grain, upright, over its width, in the middle of it."""
     sheet = view.sheet
-    x, y = view.at(float(m.outline[0, 0] + m.outline[1, 0]) / 2, float(m.outline[0, 1]) + m.length / 2)
+    x, y = view.at(float(m.outline[0, 0] + m.outline[1, 0]) / 2, float(m.outline[0, 1]) + 0.62 * m.length)
     shown = f"{sheet.size(m.length)} × {sheet.size(m.width)}"
     level = sheet.wide(shown) < view.scale * m.width - 6
     sheet.text((x, y) if level else (x + 0.9, y), shown, "middle", turn=0.0 if level else -90.0)
@@ -209,7 +227,7 @@ def _section(sheet: Sheet, laid: Layout, place: Point, scale: float, member: flo
     view.upright([y0, y1], far, 5.0)
     groove = f"groove {sheet.size(s.groove)} × {sheet.size(s.groove_depth)} deep"
     tip = view.at(floor, high)
-    sheet.leader(tip, (tip[0] - 6, view.at(0, thick)[1] - 7), groove, "end" if tip[0] > 75 else "start")
+    sheet.leader(tip, (view.left + sheet.wide(groove), view.at(0, thick)[1] - 8.0), groove, "end")
     tongue = view.at(edge + min(s.rim, s.groove_depth) * 0.9, front[0][1])
     sheet.leader(tongue, (view.at(member, 0)[0] + 2, view.at(0, thick)[1] - 3), f"tongue {sheet.size(s.tongue)}")
 
@@ -266,8 +284,8 @@ def _joint(sheet: Sheet, laid: Layout, joint: Joint, place: Point, wide: float) 
     low, high = max(foot - over, 0.0), min(foot + rail + over, f.height)
     span = s.stile + apart + shown
     tall = sheet.height - place[1] - 16.0
-    near = (wide - 24.0) / rail
-    scale = _scale(min((wide - 26.0) / span, (tall - 46.0 - near * f.thickness) / (high - low)))
+    near = _scale(min((wide - 24.0) / rail, 15.0 / f.thickness))
+    scale = _scale(min((wide - 26.0) / span, (tall - 48.0 - near * f.thickness) / (high - low)))
     sheet.text(place, f"Joint of the {joint.rail}, {joint.style}, scale {_ratio(scale)}", height=3.0)
     view = View(sheet, place[0] + 12.0, place[1] + 5.0 + scale * high, scale)
     left = s.stile
@@ -291,7 +309,7 @@ def _joint(sheet: Sheet, laid: Layout, joint: Joint, place: Point, wide: float) 
     for ring in tongues:
         view.ring([(x + apart, y) for x, y in ring])
     _joint_sizes(view, laid, joint, (low, high), at, shown, foot)
-    _from_its_end(sheet, laid, joint, (place[0] + 4.0, view.at(0, low)[1] + 27.0), _scale(near))
+    _from_its_end(sheet, laid, joint, (place[0] + 4.0, view.at(0, low)[1] + 29.0), near)
 
 
 def _joint_sizes(

@@ -52,7 +52,8 @@ def _in_wood(
     remedy = (
         w.less(depth[0], depth[1], reach) if 0 < reach < depth[1] else f"widen {width[0]}, or add a cutter to the rack"
     )
-    for c in _cutter(key, name, shop, f"{what} {w(width[1])} wide and {w(depth[1])} deep", remedy):
+    field = depth[0] if not name and 0 < reach < depth[1] else key
+    for c in _cutter(field, name, shop, f"{what} {w(width[1])} wide and {w(depth[1])} deep", remedy):
         if isinstance(c, Refusal):
             yield c
             continue
@@ -82,7 +83,11 @@ def _groove_cutter(frame: Frame, s: Sizes, shop: Shop, w: Words) -> Iterator[Ref
         needs = s.groove_depth + _NOSE * math.tan(arch.slope(s.stile))
         if needs > most + 1e-6:
             message = f"in the hollow of the arch cutter {name} must stick out {w(needs)}, but has {w(most)}"
-            yield Refusal("arch", message, "make the arch flatter, or let the cutter stick out further")
+            flattest = math.atan(max(most - s.groove_depth, 0.0) / _NOSE)
+            flatter = (frame.width / 2 - s.stile) * math.tan(flattest / 2)
+            yield Refusal(
+                "arch", message, either(w.less("arch", frame.arch, flatter), "let the cutter stick out further")
+            )
 
 
 def _mortise_cutter(frame: Frame, s: Sizes, shop: Shop, w: Words) -> Iterator[Refusal]:
@@ -98,7 +103,9 @@ def _tenon_cutter(frame: Frame, s: Sizes, shop: Shop, w: Words) -> Iterator[Refu
     between = min(gaps, default=math.inf)
     reach = max((c.cutting_length for c in shop.cutters.values() if _fits(c, between)), default=0.0)
     what = f"tenons {w(long)} long" + (f" with a gap of {w(between)}" if gaps else "")
-    for c in _cutter("tenon_cutter", s.cutters[2], shop, what, w.less("mortise_depth", long, reach) or "widen the gap"):
+    short = not s.cutters[2] and 0 < reach < long
+    remedy = w.less("mortise_depth", s.mortise_depth, reach + s.end_gap) if short else "widen the gap"
+    for c in _cutter("mortise_depth" if short else "tenon_cutter", s.cutters[2], shop, what, remedy):
         if isinstance(c, Refusal):
             yield c
             continue
@@ -156,6 +163,17 @@ def _outline_cutter(frame: Frame, s: Sizes, shop: Shop, w: Words) -> Iterator[Re
 # --- stations ---------------------------------------------------------------------------------------------------------
 
 
+def rail_key(i: int, last: int) -> str:
+    """What the table calls rail ``i``.
+
+    Parameters
+    ----------
+    i, last : int
+        From the foot upwards, and the number of the top one [-].
+    """
+    return "bottom_rail" if i == 0 else "top_rail" if i == last else f"middle_rails[{i - 1}].width"
+
+
 def too_large(frame: Frame, s: Sizes, machine: Machine, w: Words) -> Iterator[Refusal]:
     """Parts that their station or the travel of the axes does not take; the first that is too large in each way.
 
@@ -171,12 +189,13 @@ def too_large(frame: Frame, s: Sizes, machine: Machine, w: Words) -> Iterator[Re
         Of the shop.
     """
     rail = frame.width - 2 * s.stile + 2 * (s.mortise_depth - s.end_gap)
+    widest = rail_key(s.rails.index(max(s.rails)), len(s.rails) - 1)
     stub = 2 * (s.groove_depth - s.end_gap)
     wide = max((frame.width - 2 * s.stile - n * s.muntin) / (n + 1) for n in s.muntins)
     asked = [
         ("edge", "height", "a stile", frame.height, s.stile, "stile"),
-        ("edge", "width", "a rail", rail, max(s.rails), "top_rail"),
-        ("end", "width", "a rail", rail, max(s.rails), "top_rail"),
+        ("edge", "width", "a rail", rail, max(s.rails), widest),
+        ("end", "width", "a rail", rail, max(s.rails), widest),
     ]
     rows = [b - a - r for a, b, r in zip(s.rail_feet, s.rail_feet[1:], s.rails, strict=False)]
     upright = [high for high, n in zip(rows, s.muntins, strict=True) if n]
@@ -216,8 +235,8 @@ def _station(
         if size > most + 1e-6:
             now = {
                 "height": frame.height, "width": frame.width, "thickness": frame.thickness, "stile": s.stile,
-                "muntin": s.muntin, "top_rail": max(s.rails),
-            }[field]  # fmt: skip
+                "muntin": s.muntin,
+            }.get(field, max(s.rails))  # fmt: skip
             where = f"the {name} station of machine '{machine.name}'"
             over = f"{what} of {w(size)} does not fit {where}, which takes {w(most)}"
             yield Refusal(field, over, w.less(field, now, now - (size - most)))
