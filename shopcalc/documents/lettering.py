@@ -111,13 +111,17 @@ class Lettering:
 
     def _pieces(self, word: str, room: float, size: float, bold: bool) -> Iterator[str]:
         """A word, broken anywhere when it is wider than the room."""
-        while self.width(word, size, bold) > room and len(word) > 1:
-            cut = len(word) - 1
-            while cut > 1 and self.width(word[:cut], size, bold) > room:
-                cut -= 1
-            yield word[:cut]
-            word = word[cut:]
-        yield word
+        if self.width(word, size, bold) <= room:
+            yield word
+            return
+        piece, used = "", 0.0
+        for c in word:
+            wide = self.width(c, size, bold)
+            if piece and used + wide > room:
+                yield piece
+                piece, used = "", 0.0
+            piece, used = piece + c, used + wide
+        yield piece
 
     def _shown(self, text: str, bold: bool) -> str:
         """The text with a question mark for each letter the fonts lack."""

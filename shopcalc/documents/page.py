@@ -27,7 +27,7 @@ from shopcalc.documents.text import clean
 
 _LONG = 24  # letters of a word that may be broken anywhere, so that it does not push a table off the paper
 _STYLE = """
-body { font: %(size)gpt/1.35 "DejaVu Sans", "Liberation Sans", Arial, sans-serif; color: #000; background: #fff; }
+body { font: %(size)gpt/1.3 "DejaVu Sans", "Liberation Sans", Arial, sans-serif; color: #000; background: #fff; }
 body { max-width: 185mm; margin: 8mm auto; padding: 0 4mm; }
 h1 { font-size: 18pt; line-height: 1.2; margin: 0; } h2 { font-size: 13pt; margin: 4mm 0 1mm; }
 h1, h2 { break-after: avoid; } p { margin: 1mm 0 1.6mm; } .large { font-size: 16pt; font-weight: 700; }
@@ -36,8 +36,8 @@ h1, h2, p, li, .field, .caution, .long { overflow-wrap: anywhere; }
 table { border-collapse: collapse; width: 100%%; margin: 0 0 1.5mm; }
 thead { display: table-header-group; } tr, li, svg { break-inside: avoid; }
 th { text-align: left; vertical-align: bottom; border-bottom: 1.5pt solid #000; padding: .6mm 1.6mm; }
-td { border-bottom: .5pt solid #777; padding: .6mm 1.6mm; vertical-align: top; }
-.facts td:first-child { font-weight: 700; width: 30%%; }
+td { border-bottom: .5pt solid #777; padding: .4mm 1.6mm; vertical-align: top; }
+.facts td:first-child { font-weight: 700; width: 1%%; white-space: nowrap; }
 .n { text-align: right; font-variant-numeric: tabular-nums; }
 tr.rule td { border-top: 1.5pt solid #000; }
 .tick span { display: inline-block; width: 4.2mm; height: 4.2mm; border: 1pt solid #000; vertical-align: -.6mm; }
@@ -46,8 +46,8 @@ svg { display: block; margin: 2mm auto; max-width: 100%%; height: auto; }
 ul.list { list-style: none; margin: 0 0 1.5mm; padding: 0; } ul.list li { padding-left: 7mm; text-indent: -7mm; }
 ul.list span { display: inline-block; width: 4mm; height: 4mm; border: 1pt solid #000; margin-right: 2.6mm; }
 ul.list span { vertical-align: -.5mm; text-indent: 0; }
-.boxes { display: grid; gap: 2.5mm; margin: 2mm 0; break-inside: avoid; }
-.field { border: .8pt solid #000; padding: .5mm 1.2mm; }
+.boxes { display: grid; gap: 2.5mm; margin: 2mm 0; }
+.field { border: .8pt solid #000; padding: .5mm 1.2mm; break-inside: avoid; }
 .caution { border: 1.2pt solid #000; padding: 1.2mm 3mm; margin: 2.5mm 0; break-inside: avoid; }
 .caution ul { margin: .5mm 0 0; padding-left: 5mm; } .grave { border-width: 3.5pt; font-weight: 700; }
 .break { break-before: page; height: 0; }
@@ -106,7 +106,7 @@ def _block(b: Block) -> str:
     if isinstance(b, Boxes):
         height = f'style="min-height:{b.height:g}mm"'
         fields = "".join(f"<div class=field {height}>{_text(label)}</div>" for label in b.labels)
-        return f'<div class=boxes style="grid-template-columns:repeat({b.columns},1fr)">{fields}</div>'
+        return f'<div class=boxes style="grid-template-columns:repeat({b.columns}, 1fr)">{fields}</div>'
     if isinstance(b, Checklist):
         return f"<h2>{_text(b.title)}</h2><ul class=list>{_items(b.items, '<span></span>')}</ul>"
     if isinstance(b, Caution):

@@ -13,6 +13,7 @@ from shopcalc.cutters import Cutter
 from shopcalc.cutting.cut import Pass, ask
 from shopcalc.cutting.grain import grain_vector
 from shopcalc.cutting.limits import Limit, Loads, check
+from shopcalc.cutting.usual import usual_rpm
 from shopcalc.documents import Block, Boxes, Break, Caution, Cell, Checklist, Document, Figure, Table
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_program
@@ -122,7 +123,7 @@ def _sheet(number: int, load: Load, time: ProgramTime, price: Price) -> Iterator
     job, system = price.estimate.job, price.system
     part, program = job.part(load.part), time.program
     plan = plan_load(job, program, load.part, job.shop)
-    runs = cutter_runs(job, program, load.part)
+    runs = cutter_runs(job, program, load.part, plan.cutters)
     forbidden = tuple(dict.fromkeys(r.forbidden for r in runs if r.forbidden))
     title = f"{number}. {program.title or program.id}: {part.title or part.id}"
     yield Table(title, (), tuple(_facts(load, part, time, job, system)), where="print")
@@ -162,7 +163,7 @@ def _known(time: ProgramTime) -> str:
     )
 
 
-def cutter_runs(job: Job, program: Program, part: str) -> tuple[CutterRun, ...]:
+def cutter_runs(job: Job, program: Program, part: str, chosen: Sequence[str] = ()) -> tuple[CutterRun, ...]:
     """How every cutter of a load runs: as its program says where there is one, else as planned.
 
     Parameters
@@ -173,10 +174,15 @@ def cutter_runs(job: Job, program: Program, part: str) -> tuple[CutterRun, ...]:
         Which.
     part : str
         Id of the part that is loaded.
+    chosen : sequence of str
+        Ids of further cutters that the plan of a relief chose.
     """
-    planned = tuple(_planned(job, program, p, o) for p, o in job.operations(program.id, part))
+    planned = [_planned(job, program, p, o) for p, o in job.operations(program.id, part)]
+    for key in [c for c in chosen if c not in {r.name for r in planned}]:
+        c = job.shop.cutter(key)
+        planned.insert(0, CutterRun(c, key, "carve: roughing or cleaning up", usual_rpm(c, job.machine), None))
     if program.file is None:
-        return planned
+        return tuple(planned)
     said = _programmed(read_program(job.shop.folder / program.file, job.machine).moves, job)
     out = []
     for run in planned:
@@ -193,7 +199,7 @@ def cutter_runs(job: Job, program: Program, part: str) -> tuple[CutterRun, ...]:
 def _planned(job: Job, program: Program, part: Part, o: Operation) -> CutterRun:
     cutter, work = job.shop.cutter(o.cutter), o.kind + (f" × {o.count}" if o.count > 1 else "")
     if o.kind == "carve":
-        return CutterRun(cutter, cutter.id, work, o.rpm, o.feed, float(getattr(o, "depth", 0.0)))
+        return CutterRun(cutter, cutter.id, work, o.rpm or usual_rpm(cutter, job.machine), o.feed, _depth(o, part))
     c = setting(o, part, program.station, job.machine, job.shop)
     depth = _depth(o, part)
     levels = max(1, math.ceil(depth / c.depth_per_pass - 1e-9)) if cutter.shape != "drill" else None
@@ -244,7 +250,7 @@ def _programmed(moves: Moves, job: Job) -> dict[str, tuple[float | None, float |
 
 def _cutter_table(runs: Sequence[CutterRun], program: Program, system: System) -> Table:
     def shown(value: float | None, quantity: str) -> Cell:
-        return "not said" if value is None else write(value, quantity, system)
+        return "as programmed" if value is None else write(value, quantity, system)
 
     rows = list[tuple[Cell, ...]]()
     for r in runs:
@@ -281,7 +287,9 @@ def _watch(
     yield _GRAIN[program.station]
     for r in runs:
         for x in r.binding:
-            yield f"{r.name}, {r.work}: near its bound: {x.name} ({100 * (x.used or 0):.0f} % used): {x.remedy}."
+            share = x.used or 0.0
+            stands = "past its bound" if share > 1.005 else "at its bound"
+            yield f"{r.name}, {r.work}, as planned {stands}: {x.name} ({100 * share:.0f} % used): {x.remedy}."
         if r.cutter and not r.cutter.centre_cutting:
             yield f"{r.name} does not cut at its centre: it may not go straight down into wood."
 
