@@ -13,6 +13,7 @@ from shopcalc.gcode import read_text, write_program
 from shopcalc.motion import machine_time
 from shopcalc.moves import Kind, from_lists
 from shopcalc.paths.tracing import program
+from shopcalc.relief.finishing import finish
 from shopcalc.relief.heights import HeightMap, sampled
 from shopcalc.relief.reach import centre_surface, profile, reached
 from shopcalc.relief.roughing import (
@@ -24,6 +25,7 @@ from shopcalc.relief.roughing import (
     rings_within,
     rough,
     roughing_levels,
+    stairs,
     tips_for_roughing,
 )
 
@@ -294,6 +296,21 @@ def test_ground_round_a_map():
     assert (z[clear] == -6.0).mean() > 0.999
     with pytest.raises(InputError, match="raised"):
         cut_round(dome, run(FLAT8), depth=0.5)
+
+
+@pytest.mark.parametrize("direction", ["x", 30, 45])
+@pytest.mark.parametrize(("slope", "pixel"), [(0.15, 0.2), (0.5, 0.2), (0.5, 0.1)])
+def test_steps_of_a_flat_end_on_a_slope_are_bounded(slope, pixel, direction):
+    """Finished and swept: what stands over what the cutter reaches is within the bound, and not far below it askew."""
+    plane = sampled(lambda x, y: slope * (0.8 * x + 0.6 * y) - 12, 20.0, 20.0, pixel=pixel)
+    moves = finish(plane, run(FLAT4), stepover=0.5, direction=direction, tolerance=0.01)
+    inner = (slice(30, -30),) * 2
+    over = (cut_heights(plane, FLAT4, moves, 5.0).z - reached(plane, FLAT4).z)[inner]
+    bound = stairs(plane, FLAT4)
+    assert bound == pytest.approx(2 * pixel * slope * 1.4)
+    assert over.max() <= bound * 1.02
+    assert direction == "x" or over.max() > bound / 2
+    assert stairs(plane, BALL6) == 0
 
 
 def test_dished_ground():

@@ -229,6 +229,38 @@ def room_for_a_line(least: HeightMap, width: float) -> float:
     )
 
 
+def stairs(surface: HeightMap, cutter: Shaped, share: float = 0.95) -> float:
+    """Height of the steps that a flat end leaves on slopes beside its cusps, because its rim meets pixel after pixel.
+
+    Parameters
+    ----------
+    surface : HeightMap
+        On whose pixels the lines are drawn.
+    cutter : Cutter or Profile
+        Of finishing.
+    share : float
+        Of the area on which they are no higher [-].
+
+    Returns
+    -------
+    float
+        [mm]; 0 for a cutter without a flat wider than a pixel. Geometry: over a point between pixels the higher
+        neighbours count, and so they do below it: two pixels' rise along x and along y. A finer map makes them lower in
+        the same measure.
+
+    Example
+    -------
+    >>> from shopcalc.cutters import Cutter
+    >>> slope = sampled(lambda x, y: 0.5 * x - 10, 20.0, 10.0, pixel=0.1)
+    >>> round(stairs(slope, Cutter("SQ4", "", "square end", 4, 4, 2, 25, 60, 40)), 6)
+    0.1
+    """
+    if profile(cutter).flat <= surface.pixel or min(surface.z.shape) < 2:
+        return 0.0
+    rises = [np.abs(np.gradient(surface.z, axis=k)) for k in (0, 1)]
+    return 2 * float(np.quantile(rises[0] + rises[1], share))
+
+
 def tips_for_roughing(surface: HeightMap, cutter: Shaped, skim: float, outside: Outside = "nothing") -> Floats:
     """Least height of the tip over each pixel that keeps a skim.
 

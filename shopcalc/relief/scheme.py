@@ -26,7 +26,7 @@ from shopcalc.relief.finishing import TOLERANCE, Cusps, LineDirection, cusps, fi
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import direction_of, extent, lay_out
 from shopcalc.relief.reach import Obstacle, Outside, Progress, ShankRoom, profile, reached, shank_room, swept
-from shopcalc.relief.roughing import room_for_a_line, rough, roughing_levels, tips_for_roughing
+from shopcalc.relief.roughing import room_for_a_line, rough, roughing_levels, stairs, tips_for_roughing
 from shopcalc.sources import practice
 
 Role: TypeAlias = Literal["rough", "finish", "clean up"]
@@ -625,11 +625,18 @@ def carve(
             over = stands.z - surface.z
             roughing_left, wood = float(over.max()), float(np.quantile(over, _MOSTLY))
         elif s.role == "finish":
+            fine = refined(surface, s.cutter, scheme.tolerance)
             moves = finish(
-                refined(surface, s.cutter, scheme.tolerance), s.cutting, stepover=s.stepover,
+                fine, s.cutting, stepover=s.stepover,
                 direction=scheme.direction, tolerance=scheme.tolerance, standing=roughing_left, outside=scheme.outside,
             )  # fmt: skip
             lines = line_count(surface, s.stepover, scheme.direction)
+            steps_left = stairs(fine, s.cutter)
+            if steps_left > scheme.tolerance:
+                notes.append(
+                    f"{s.cutter.id} is flat: on slopes it leaves steps of up to {steps_left:.2g} mm beside its cusps, "
+                    "which a ball does not"
+                )
             if wood > s.depth_per_pass + 1e-6:
                 notes.append(
                     f"{s.cutter.id} meets up to {wood:.1f} mm of wood at once where it bears {s.depth_per_pass:.1f}"
