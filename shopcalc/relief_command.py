@@ -9,6 +9,7 @@ import argparse
 import math
 import sys
 import textwrap
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 Write = Callable[[Path, dict[str, str]], None]
 Show = Callable[[Any], None]
 
-_SOON = 1.0  # s after which progress is worth a line
+_SOON, _TICK = 1.0, 1.0  # s after which progress is worth a line, and from one to the next
 _PLAIN_SOON, _PLAIN_MOST = 5.0, 6  # s, and lines, where standard error is no terminal
 _CREASED = 0.0005  # share of the area from which creases are told
 _CLOSER = 1.3  # times: a step that steep walls make so much closer is explained
@@ -759,33 +760,47 @@ def _cusp_words(told: Before, a: _Asked) -> str:
 
 
 class _ProgressLine:
-    """How far a long run is, on standard error: one line that is written over on a terminal, else a few plain ones."""
+    """How far a long run is, on standard error: one line that is written over on a terminal, else a few plain ones.
+
+    A thread of its own keeps the seconds running, because some steps take long and cannot say how far they are.
+    """
 
     def __init__(self) -> None:
         self._begin = time.monotonic()
-        self._doing, self._shown, self._lines, self._told = "", 0, 0, -_PLAIN_SOON
+        self._words, self._shown, self._lines, self._told = "", 0, 0, 0.0
         self._watched = sys.stderr.isatty()
+        self._over, self._one = threading.Event(), threading.Lock()
+        self._ticking = threading.Thread(target=self._tick, daemon=True)
+        self._ticking.start()
 
     def begin(self, doing: str) -> None:
         """Say what comes next."""
-        self._doing = doing
-        self._write(doing)
+        self._doing = self._words = doing
+        self._write()
 
     def show(self, share: float) -> None:
         """Say how much of it is done."""
-        self._write(f"{self._doing}, {100 * share:.0f} %")
+        self._words = f"{self._doing}, {100 * share:.0f} %"
+        self._write()
 
-    def _write(self, words: str) -> None:
-        after = time.monotonic() - self._begin
-        words = f"{words}; {after:.0f} s so far"
-        if self._watched and after > _SOON:
-            print(f"\r{words:<{self._shown}}", end="", file=sys.stderr, flush=True)
-            self._shown = len(words)
-        elif not self._watched and after > max(_PLAIN_SOON, 2 * self._told) and self._lines < _PLAIN_MOST:
-            print(f"shopcalc relief: {words}", file=sys.stderr, flush=True)
-            self._lines, self._told = self._lines + 1, after
+    def _tick(self) -> None:
+        while not self._over.wait(_TICK):
+            self._write()
+
+    def _write(self) -> None:
+        with self._one:
+            after = time.monotonic() - self._begin
+            words = f"{self._words}; {after:.0f} s so far"
+            if self._watched and after > _SOON:
+                print(f"\r{words:<{self._shown}}", end="", file=sys.stderr, flush=True)
+                self._shown = max(self._shown, len(words))
+            elif not self._watched and after > max(_PLAIN_SOON, 2 * self._told) and self._lines < _PLAIN_MOST:
+                print(f"shopcalc relief: {words}", file=sys.stderr, flush=True)
+                self._lines, self._told = self._lines + 1, after
 
     def clear(self) -> None:
         """Leave the line as if nothing had been written."""
+        self._over.set()
+        self._ticking.join()
         if self._shown:
             print(f"\r{'':<{self._shown}}\r", end="", file=sys.stderr, flush=True)

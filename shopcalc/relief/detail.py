@@ -28,7 +28,8 @@ _GAP_PIXELS = 8  # of half a gap's width, likewise
 _CREASE = 5.0  # of the tolerance: a ball so small leaves no more in a crease of two sides of 45 degrees
 _ROUNDED = 3.0  # of the smoothing: a crease gets such a radius by it
 _FINEST = 2.0  # pixels below which a ball has no shape
-_AT_ONCE, _WIDE = 4_000_000, 16.0  # squares of a map beyond which a coarser one comes first; squares that will do there
+_AT_ONCE = 4_000_000  # squares of a map beyond which a coarser one comes first
+_WIDE = 8.0  # squares of a gap that will do there: it is told to a square or an eighth
 _STEEP_SHARE = 0.001  # of the area that may be steeper than the wall named the steepest
 
 
@@ -232,7 +233,7 @@ def smallest_detail(surface: HeightMap, *, tolerance: float = TOLERANCE) -> Smal
     these counts, so a terrace on an even slope does not.
 
     A map of more than four million squares is looked at on a coarser one first, and on its own squares only where that
-    shows creases or anything narrower than sixteen squares.
+    shows creases, gaps of less than eight squares or valleys of less than sixteen.
 
     Example
     -------
@@ -244,8 +245,8 @@ def smallest_detail(surface: HeightMap, *, tolerance: float = TOLERANCE) -> Smal
     """
     if surface.z.size > _AT_ONCE and min(surface.z.shape) >= 64:
         told = smallest_detail(_thinned(surface), tolerance=tolerance)
-        fine = told.valley_limit == "finer than the pixels" or told.width < _WIDE * told.pixel
-        if not fine and told.creased_share == 0:
+        wide = told.narrowest_gap is None or told.narrowest_gap >= _WIDE * told.pixel
+        if wide and told.valley_radius >= _BALL_PIXELS * told.pixel and told.creased_share == 0:
             return told
     step, noise = _grey_step(surface.z), _noise(surface.z)
     quiet, left = _quieted(surface, noise, tolerance / 6)

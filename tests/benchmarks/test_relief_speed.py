@@ -1,7 +1,7 @@
 """How fast a relief's paths are made and timed, and what memory it takes (python -m pytest -n 0 -m benchmark -s).
 
-A map of 2000 x 2000 pixels of 0.1 mm, lines 0.3 mm apart: 668 lines; a ball of 6 mm, and a tapered ball of 1/16 in. A fresh process each, after
-one that compiles: the seconds are those of a person's second carving of the day.
+A map of 2000 x 2000 pixels of 0.1 mm, lines 0.3 mm apart: 668 lines; a ball of 6 mm and a tapered ball. A
+fresh process each, after one that compiles: the seconds are those of a person's second carving of the day.
 """
 
 import re
