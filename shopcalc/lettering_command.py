@@ -332,8 +332,11 @@ def _text(d: _Done, data: dict[str, Any]) -> Iterator[str]:
         yield from textwrap.wrap(note, _WIDTH, initial_indent="  note: ", subsequent_indent="    ")
     split = d.time
     yield from _fact("machine time", f"{write_time(split.total_s)}, cutter changes and ways included")
-    for c, m in d.carved.operations:
-        role = "ground" if c.cutter is not d.cutter else "edges" if d.raised else "letters" if d.what.areas else "lines"
+    last = len(d.carved.operations) - 1
+    for number, (c, m) in enumerate(d.carved.operations):
+        role = "ground" if c.cutter is not d.cutter else "edges" if d.raised else "letters"
+        if d.what.lines and number == last:
+            role = "lines"
         yield from _fact(
             role,
             f"{c.cutter.id}, {write(c.rpm, 'spindle_speed', d.system)}, feed {write(c.feed, 'feed', d.system)}, "

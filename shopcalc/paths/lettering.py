@@ -1,4 +1,7 @@
-"""Lettering: capitals and figures of single strokes, drawn for this package on a grid of four by six."""
+"""Capitals and figures of single strokes on a grid of four by six, for reliefs of letters that are drawn by kind.
+
+Lettering that is cut has outlines: see ``relief.letters`` and ``relief.inscription``.
+"""
 
 from __future__ import annotations
 

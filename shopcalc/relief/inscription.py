@@ -196,8 +196,10 @@ def carve_inscription(
     """
     Vee(cutting.cutter)  # refuses what is none
     if what.lines and line_width is None:
-        refuse(f"{what.name} has {len(what.lines)} open line(s), and no width is given for them",
-               "give the width of their grooves, or close them in the drawing program")  # fmt: skip
+        refuse(
+            f"{what.name} has {len(what.lines)} open line(s), and no width is given for them",
+            "give the width of their grooves (width in a job, --line-width), or close them in the drawing program",
+        )
     if raised:
         if what.lines:
             refuse(f"{what.name} has {len(what.lines)} open line(s), which cannot stand", "close them, or sink them")
