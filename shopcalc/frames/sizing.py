@@ -137,6 +137,7 @@ def sizes_of(frame: Frame, shop: Shop, system: System = "inch") -> Sizes:
     rim = frame.rim or depth + u.reveal
     clearance = u.clearance if frame.clearance is None else frame.clearance
     end_gap = u.end_gap if frame.end_gap is None else frame.end_gap
+    held = max(depth - 2.5, 0.0)  # so much a panel may leave its groove, and yet be held
     sizes = Sizes(
         stile=stile,
         muntin=frame.muntin or stile,
@@ -155,13 +156,22 @@ def sizes_of(frame: Frame, shop: Shop, system: System = "inch") -> Sizes:
         end_gap=end_gap,
         panel_thickness=frame.panel_thickness or _panel_thickness(frame, groove, tongue),
         tongue=tongue,
-        border=frame.border or (max(u.border, rim + 12.0) if frame.panel == "raised" else rim),
+        border=frame.border or (_border(frame, stile, rails, rim, u) if frame.panel == "raised" else rim),
         rim=rim,
-        clearance_along=u.clearance_along if frame.clearance_along is None else frame.clearance_along,
-        clearance_across=u.clearance_across if frame.clearance_across is None else frame.clearance_across,
+        clearance_along=min(u.clearance_along, held) if frame.clearance_along is None else frame.clearance_along,
+        clearance_across=min(u.clearance_across, held) if frame.clearance_across is None else frame.clearance_across,
         cutters=(),
     )
     return replace(sizes, cutters=_cutters(frame, sizes, shop))
+
+
+def _border(frame: Frame, stile: float, rails: list[float], rim: float, u: Usual) -> float:
+    """The usual border, or less in small panels: no more than a third of the smallest opening."""
+    muntin = frame.muntin or stile
+    wide = min((frame.width - 2 * stile - n * muntin) / (n + 1) for n in frame.muntins or (0,))
+    feet = _feet(frame, rails)
+    high = min(b - a - r for a, b, r in zip(feet, feet[1:], rails, strict=False))
+    return max(min(u.border, down(min(wide, high) / 3, u.step)), rim + 2 * u.step)
 
 
 def _panel_thickness(frame: Frame, groove: float, tongue: float) -> float:
