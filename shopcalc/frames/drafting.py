@@ -163,7 +163,7 @@ class Sheet:
         value : float
             [mm].
         """
-        return write(value, "length", self.system).rsplit(" ", 1)[0]
+        return write(round(value, 6), "length", self.system).rsplit(" ", 1)[0]
 
     def wide(self, text: str, height: float = LETTER) -> float:
         """About how wide a text is on the paper [mm].

@@ -81,7 +81,7 @@ def _groove_cutter(frame: Frame, s: Sizes, shop: Shop, w: Words) -> Iterator[Ref
     if arch is not None and name in shop.cutters:
         most = shop.cutters[name].stick_out
         needs = s.groove_depth + _NOSE * math.tan(arch.slope(s.stile))
-        if needs > most + 1e-6:
+        if needs > most + 0.5:
             message = f"in the hollow of the arch cutter {name} must stick out {w(needs)}, but has {w(most)}"
             flattest = math.atan(max(most - s.groove_depth, 0.0) / _NOSE)
             flatter = (frame.width / 2 - s.stile) * math.tan(flattest / 2)
