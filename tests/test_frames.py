@@ -4,6 +4,7 @@ import math
 import re
 import tomllib
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -87,6 +88,14 @@ thickness = "7/8 in"
     assert {p.program.station for p in found.programs} == {"flat", "edge", "end"}
     assert all(p.planned > 5 for p in found.programs)
     assert not found.job.warnings
+
+
+def test_the_example_of_the_readme_is_a_frame():
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    [example] = re.findall(r"```toml\n(\[\[frames\]\].*?)```", text, re.S)
+    made = job(*tomllib.loads(example)["frames"])
+    assert len(made.expansion.layouts[0].openings) == 4
+    assert made.expansion.layouts[0].arch is not None
 
 
 def test_the_tables_as_text_are_the_same_job():
