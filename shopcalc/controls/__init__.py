@@ -3,6 +3,7 @@
 from shopcalc.controls.carving import CarvingControl, carving_hours
 from shopcalc.controls.carving_offers import BeforeArtworkControl, CarvingChoicesControl, before_artwork
 from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
+from shopcalc.controls.decision import take_this_job, turns_figure
 from shopcalc.controls.loading_picture import LoadingControl, loading_control, loading_figure
 from shopcalc.controls.program_changes import ComparisonControl, SavingsControl
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
@@ -28,5 +29,7 @@ __all__ = [
     "program_time",
     "quote_job",
     "straight_move_seconds",
+    "take_this_job",
     "tenon_control",
+    "turns_figure",
 ]

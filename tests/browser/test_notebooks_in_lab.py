@@ -76,7 +76,7 @@ def test_the_quote_follows_its_sliders_and_survives_a_reload(run_all, page, tmp_
 
     run_all("06-quote-a-job.ipynb")
     page.locator(".shop-big").first.wait_for(timeout=90_000)
-    page.wait_for_function(f"() => ({CHARTS})() === 2", timeout=60_000)
+    page.wait_for_function(f"() => ({CHARTS})() === 3", timeout=60_000)
     page.wait_for_function(IDLE, timeout=90_000)
     before, prices = answer(page), page.evaluate(PRICES)
     drag(page, 3, 60)  # margin, wider
@@ -87,9 +87,14 @@ def test_the_quote_follows_its_sliders_and_survives_a_reload(run_all, page, tmp_
     assert now[0] == pytest.approx(prices[0])
     assert now[1] == pytest.approx(asked, abs=1)
     page.screenshot(path=str(tmp_path / "quote.png"), full_page=True)
+    turns = page.locator(".js-plotly-plot:visible").filter(has_text="all hours together")
+    turns.scroll_into_view_if_needed()
+    page.screenshot(path=str(tmp_path / "decision.png"), full_page=True)
+    page.locator("caption:visible", has_text="Where the next hour is").scroll_into_view_if_needed()
+    page.screenshot(path=str(tmp_path / "next.png"), full_page=True)
     told = answer(page)
     reload(page, IDLE)
-    page.wait_for_function(f"() => ({CHARTS})() === 2", timeout=60_000)
+    page.wait_for_function(f"() => ({CHARTS})() === 3", timeout=60_000)
     assert answer(page) == told
     assert page.evaluate(PRICES) == pytest.approx(now)
     assert page.outside == []
