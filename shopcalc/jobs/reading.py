@@ -236,7 +236,8 @@ def _with_frames(
     try:
         frames = _Frames.model_validate({"frames": data["frames"]}).frames
     except ValidationError as e:
-        return rest, None, [_fault(dict(error), data, file) for error in e.errors(include_url=False)]
+        told = [dict(error) for error in e.errors(include_url=False)]
+        return rest, None, [_fault(error, data, file) for error in told if not _idle(error)]
     system: System = "metric" if _at(("job", "system"), data) == "metric" else "inch"
     machine = shop.machines.get(str(_at(("job", "machine"), data)))
     taken = [str(p.get("id")) for _, p in _tables(data, "programs")]
