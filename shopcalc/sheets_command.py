@@ -66,6 +66,7 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     InputError
         With everything that is wrong; then nothing was written.
     """
+    from shopcalc.fit_table import fit_rows, season_warnings
     from shopcalc.sheets import Terms, papers, read_terms, rendered
     from shopcalc.sheets.writing import record, record_name, refuse_changed
     from shopcalc.shop import Shop
@@ -75,14 +76,18 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     terms = read_terms(shop.folder)
     priced = _priced(chosen.job, shop, chosen)
     options = [(p.estimate.job.name, p) for p in (_priced(path, shop, chosen) for path in chosen.beside)]
-    made = papers(priced, terms or Terms(), date, kinds=tuple(chosen.only or ONLY), options=options)
+    kinds, job, notes = tuple(chosen.only or ONLY), priced.estimate.job, list[str]()
+    order = _order(priced, notes) if job.loads and {"set-ups", "traveller"} & set(kinds) else ()
+    fits, seasons = (fit_rows(job), season_warnings(job)) if "fits" in kinds else ((), ())
+    made = papers(priced, terms or Terms(), date, kinds=kinds, order=order, options=options, fits=fits, seasons=seasons)
     if not made:
         message = f"there is nothing to write: {', '.join(chosen.only)} is not known for this job"
         raise InputError(Fault(message, "leave --only away", file=chosen.job))
-    files, notes = rendered(made, chosen.paper or ("letter" if priced.system == "inch" else "a4"))
+    files, lacking = rendered(made, chosen.paper or ("letter" if priced.system == "inch" else "a4"))
     folder, name = Path(chosen.out), priced.estimate.job.name
     refuse_changed(folder, name, files)
     write(folder, {**files, record_name(name): record(folder, name, files)})
+    notes += lacking
     if terms is None:
         notes.append("this shop has no papers.toml: the quote bears no name and no terms")
     if chosen.json:
@@ -94,6 +99,19 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     for note in notes:
         print(f"look: {note}")
     return 0
+
+
+def _order(priced: Price, notes: list[str]) -> tuple[str, ...]:
+    """The order of loads: the one the job says, else the one with the least time between them."""
+    from shopcalc.loading import plan_loads, work
+    from shopcalc.units import write_time
+
+    job = priced.estimate.job
+    plan = plan_loads(work(job, job.shop, estimate=priced.estimate))
+    if plan.by == "found" and plan.seconds < plan.file_seconds - 1:
+        less = write_time(plan.file_seconds - plan.seconds)
+        notes.append(f"loads stand in the order that was found: {less} less between them than in the job file's order")
+    return plan.order
 
 
 def _priced(path: str, shop: Shop, chosen: argparse.Namespace) -> Price:

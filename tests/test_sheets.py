@@ -42,7 +42,8 @@ from shopcalc.sheets_command import ONLY
 from shopcalc.shop import Shop
 
 DAY = datetime.date(2026, 3, 2)
-TAGS = set("html head meta title style body h1 h2 p table thead tbody tr th td span div b ul li".split())
+TAGS = {"html", "head", "meta", "title", "style", "body", "h1", "h2", "p", "table", "thead", "tbody", "tr", "th", "td"}
+TAGS |= {"span", "div", "b", "ul", "li"}
 HOSTILE = (
     '<script>alert("1")</script><img src=x onerror=alert(1)>',
     '=HYPERLINK("file:///x";"pay")',
@@ -483,12 +484,25 @@ def test_nothing_is_written_when_the_job_is_refused(capsys, tmp_path):
     assert not (tmp_path / "p").exists()
 
 
+def test_a_job_without_programs_has_no_set_up_sheets(capsys, tmp_path):
+    job = tmp_path / "shelf.toml"
+    sizes = 'length = "30 in"\nwidth = "9 in"\nthickness = "1 in"\n'
+    part = '[[parts]]\nid = "shelf"\nquantity = 1\nmaterial = "white-oak"\n' + sizes
+    job.write_text('[job]\nname = "Shelf"\nmachine = "router"\n' + part)
+    status, _, err = _run(capsys, str(job), "--out", str(tmp_path / "p"), "--only", "set-ups")
+    assert status == 2
+    assert "nothing to write" in err
+    status, out, _ = _run(capsys, str(job), "--out", str(tmp_path / "p"), "--json")
+    assert status == 0
+    assert json.loads(out)["papers"] == ["customer-quote", "cut-list", "traveller", "fits"]
+
+
 @pytest.mark.parametrize(
     ("flags", "words"),
     [
         (("--date", "2.3.2026"), "is not a date"),
         (("--only", "cutlist"), "invalid choice"),
-        (("--only", "fits"), "nothing to write"),
+        (("--only", "fits", "--only", "cut"), "invalid choice"),
     ],
 )
 def test_flags_that_mean_nothing_are_refused(capsys, job_file, tmp_path, flags, words):

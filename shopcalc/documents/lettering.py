@@ -152,7 +152,7 @@ class Lettering:
         anchor : {"start", "middle", "end"}
             Which of its places stands at x.
         """
-        shown = visual(line)
+        shown = visual(line.replace("\u00a0", " "))
         x -= {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * self.width(shown, size, bold)
         self.use(size, bold)
         self.pdf.text(x, y, shown)

@@ -38,7 +38,7 @@ thead { display: table-header-group; } tr, li, svg { break-inside: avoid; }
 th { text-align: left; vertical-align: bottom; border-bottom: 1.5pt solid #000; padding: .6mm 1.6mm; }
 td { border-bottom: .5pt solid #777; padding: .4mm 1.6mm; vertical-align: top; }
 .facts td:first-child { font-weight: 700; width: 1%%; white-space: nowrap; }
-.n { text-align: right; font-variant-numeric: tabular-nums; }
+td.n { white-space: nowrap; } .n { text-align: right; font-variant-numeric: tabular-nums; }
 tr.rule td { border-top: 1.5pt solid #000; }
 .tick span { display: inline-block; width: 4.2mm; height: 4.2mm; border: 1pt solid #000; vertical-align: -.6mm; }
 td.write { border: .8pt solid #000; min-width: 22mm; height: 7mm; }

@@ -246,7 +246,8 @@ class _Writer:
         least, full = [0.0] * t.columns, [0.0] * t.columns
         for row in (t.head, *t.rows):
             for k, cell in enumerate(row):
-                small, wide = self._natural(cell, bold=row is t.head or self._bold(t, k))
+                bold, whole = row is t.head or self._bold(t, k), k in t.numbers and row is not t.head
+                small, wide = self._natural(cell, bold=bold, whole=whole)
                 least[k], full[k] = max(least[k], small), max(full[k], wide)
         spare = self.width - sum(full)
         if spare >= 0:
@@ -261,13 +262,14 @@ class _Writer:
         share = (self.width - sum(least)) / give
         return [v + share * (w - v) for v, w in zip(least, full, strict=True)]
 
-    def _natural(self, cell: Cell, *, bold: bool) -> tuple[float, float]:
+    def _natural(self, cell: Cell, *, bold: bool, whole: bool) -> tuple[float, float]:
         """Narrowest and natural width of a cell [mm]."""
         if isinstance(cell, Gap):
             wide = _TICK if cell is Gap.TICK else _WRITE
             return wide + 2 * _PAD, wide + 2 * _PAD
         text = cell_text(cell)
-        longest = max((self.letters.width(w, SIZE, bold) for w in text.split(" ")), default=0.0)
+        words = [text] if whole else text.split(" ")
+        longest = max((self.letters.width(w, SIZE, bold) for w in words), default=0.0)
         return min(longest, self.width / 3) + 2.1 * _PAD, self.letters.width(text, SIZE, bold) + 2.1 * _PAD
 
     @staticmethod
@@ -293,7 +295,7 @@ class _Writer:
     def _cut_to_page(self, row: Sequence[Cell], t: Table, widths: list[float]) -> list[list[list[str]]]:
         """The lines of a row; in pieces only where no page is long enough for it."""
         told = [
-            self.letters.lines(cell_text(c), w - 2 * _PAD, SIZE, self._bold(t, k))
+            self.letters.lines(_kept(cell_text(c), k in t.numbers), w - 2 * _PAD, SIZE, self._bold(t, k))
             for k, (c, w) in enumerate(zip(row, widths, strict=False))
         ]
         most = int((self.bottom - self.top) / (SIZE * POINT * _LEADING)) - 6
@@ -319,6 +321,11 @@ class _Writer:
             x += wide
         self.y += high
         self.line(self.left, self.y, self.right, self.y, 0.15)
+
+
+def _kept(text: str, whole: bool) -> str:
+    """A number stays with its unit."""
+    return text.replace(" ", "\u00a0") if whole else text
 
 
 def _rows(b: Boxes) -> list[tuple[str, ...]]:

@@ -97,7 +97,7 @@ def _look(cell: Cell, ruled: bool, number: bool) -> dict[str, Any]:
         look["border"] = 1
     if isinstance(cell, Figure):
         digits = "General" if cell.digits is None else "#,##0" + ("." + "0" * cell.digits if cell.digits else "")
-        unit = cell.unit.replace('"', "")
+        unit = clean(cell.unit).replace('"', "")[:20]
         look["num_format"] = f'{digits}" {unit}"' if unit else digits
     return look
 

@@ -1,19 +1,23 @@
-"""The fit table as a paper: what each joint is made to, with room for what was measured."""
+"""The fit table as a paper: what is measured with what, from and to which size, with room for what it was."""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from shopcalc.documents import Block, Boxes, Caution, Cell, Document, Gap, Paragraph, Table
+from shopcalc.documents import Block, Boxes, Caution, Cell, Document, Figure, Gap, Paragraph, Table
+from shopcalc.fit_table import FitRow
+from shopcalc.units import System
 
 _HOW = (
-    "Clearance is mortise minus tenon in total; positive is loose. Measure the first of each at three places with "
-    "the same caliper, write it down, correct before the rest is cut."
+    "Clearance is mortise minus tenon in total; positive is loose. Measure the first of each at three places with the "
+    "same tool, write it down, and correct before the rest is cut."
 )
 
 
-def fit_paper(name: str, date: datetime.date, head: Sequence[str], rows: Sequence[Sequence[Cell]]) -> Document:
+def fit_paper(
+    name: str, date: datetime.date, rows: Sequence[FitRow], system: System, seasons: Sequence[str] = ()
+) -> Document:
     """A table of fits.
 
     Parameters
@@ -22,17 +26,36 @@ def fit_paper(name: str, date: datetime.date, head: Sequence[str], rows: Sequenc
         Of the job.
     date : date
         Of the paper.
-    head : sequence of str
-        Of the columns.
-    rows : sequence of sequence of Cell
-        One for each joint, as long as the head; a column to write in is added.
+    rows : sequence of FitRow
+        From ``fit_table.fit_rows``.
+    system : {"inch", "metric"}
+        Of the sizes that are written.
+    seasons : sequence of str
+        What the seasons will do, from ``fit_table.season_warnings``.
     """
-    filled = tuple((*row, Gap.WRITE) for row in rows)
-    numbers = frozenset(range(1, len(head)))
-    blocks: tuple[Block, ...] = (
+    blocks: list[Block] = [
         Paragraph(_HOW),
-        Table("Fits", (*head, "measured"), filled, numbers),
-        Boxes(("measured by", "date", "caliper checked with"), 3),
-        Caution("Caution.", ("Measure only when the spindle stands and the machine cannot start by itself.",)),
-    )
-    return Document("Fit table", name, date, blocks)
+        Table("Fits", _HEAD, tuple(_rows(rows, system)), frozenset({0, 4, 5, 6})),
+        Table("When it is outside", (), tuple(_remedies(rows))),
+    ]
+    if seasons:
+        blocks.append(Table("Seasons", (), tuple((f"{k}.", words) for k, words in enumerate(seasons, 1))))
+    blocks.append(Boxes(("measured by", "date", "tools checked with"), 3))
+    still = "Measure only when the spindle stands and the machine cannot start by itself."
+    blocks.append(Caution("Caution.", (still,)))
+    return Document("Fit table", name, date, tuple(blocks))
+
+
+_HEAD = ("no.", "part", "size", "with", "as drawn", "from", "to", "measured")
+
+
+def _rows(rows: Sequence[FitRow], system: System) -> Iterator[tuple[Cell, ...]]:
+    for number, row in enumerate(rows, 1):
+        sizes = (row.shown(v, system) for v in (row.nominal, row.low, row.high))
+        yield (Figure(str(number), number), row.part, row.what, row.measure_with, *sizes, Gap.WRITE)
+
+
+def _remedies(rows: Sequence[FitRow]) -> Iterator[tuple[Cell, ...]]:
+    for number, row in enumerate(rows, 1):
+        words = ". ".join(t[0].upper() + t[1:] for t in (row.outside, row.note) if t)
+        yield (f"{number}.", f"{words}.")

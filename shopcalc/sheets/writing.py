@@ -11,12 +11,13 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from shopcalc.documents import Cell, Document, Drawing
+from shopcalc.documents import Document, Drawing
 from shopcalc.documents.blocks import PaperSize
 from shopcalc.documents.page import as_page
 from shopcalc.documents.pdf import as_pdf
 from shopcalc.documents.workbook import as_workbook
 from shopcalc.errors import Fault, raise_all
+from shopcalc.fit_table import FitRow
 from shopcalc.quote.pricing import Price
 from shopcalc.sheets.customer import customer_quote
 from shopcalc.sheets.fits import fit_paper
@@ -40,7 +41,8 @@ def papers(
     order: Sequence[str] = (),
     options: Sequence[tuple[str, Price]] = (),
     drawing: Drawing | None = None,
-    fits: tuple[Sequence[str], Sequence[Sequence[Cell]]] | None = None,
+    fits: Sequence[FitRow] = (),
+    seasons: Sequence[str] = (),
 ) -> dict[str, Document]:
     """The papers of a job by their kind.
 
@@ -60,15 +62,17 @@ def papers(
         Other ways to make it, for the customer's quote.
     drawing : Drawing or None
         Of the piece, for the customer's quote.
-    fits : (head, rows) or None
-        Of the fit table; without it there is no such paper.
+    fits : sequence of FitRow
+        Of the fit table; without any there is no such paper.
+    seasons : sequence of str
+        What the seasons will do to the job, for the fit table.
     """
     makers: dict[str, Callable[[], Document | None]] = {
         "customer-quote": lambda: customer_quote(price, terms, date, options=options, drawing=drawing),
         "cut-list": lambda: cut_list(price, date),
-        "set-ups": lambda: set_up_sheets(price, date, order),
+        "set-ups": lambda: set_up_sheets(price, date, order) if price.estimate.job.loads else None,
         "traveller": lambda: traveller(price, date, order),
-        "fits": lambda: None if fits is None else fit_paper(price.estimate.job.name, date, *fits),
+        "fits": lambda: fit_paper(price.estimate.job.name, date, fits, price.system, seasons) if fits else None,
     }
     made = {kind: makers[kind]() for kind in kinds}
     return {kind: d for kind, d in made.items() if d is not None}
