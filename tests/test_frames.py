@@ -235,6 +235,19 @@ def slices(laid, z):
     return out
 
 
+def hollows(laid):
+    """Every groove and mortise in the middle of the thickness, where the only room in a frame may be."""
+    s, out = laid.sizes, []
+    for m in laid.members:
+        wood = shapely.union_all([Polygon(m.outline), *map(Polygon, m.tongues)])
+        out.append(grooved_away(laid, m, 0.0).intersection(wood))
+        if m.role == "stile":
+            left = m.name == "left stile"
+            x = s.stile - s.mortise_depth if left else laid.frame.width - s.stile
+            out += [box(x, a, x + s.mortise_depth, b) for j in laid.joints for a, b in j.mortises]
+    return shapely.union_all(out)
+
+
 def opening_of(laid, panel):
     """The field of a panel, from the frame's own members by shapely alone."""
     w, h = laid.frame.width, laid.frame.height
@@ -264,6 +277,10 @@ def test_members_fill_the_frame_and_no_wood_stands_in_wood(number):
             wood = slices(laid, z)
             for (p, a), (q, b) in combinations(wood.items(), 2):
                 assert a.intersection(b).area < 0.02, (p, q, z, f)
+        empty = outer.difference(shapely.union_all(list(slices(laid, 0.0).values())))
+        assert empty.difference(hollows(laid)).area < 0.5, (
+            f
+        )  # chords of arcs apart, all room lies in grooves and mortises
 
 
 def test_each_panel_stands_in_its_groove_by_what_was_asked():

@@ -234,13 +234,14 @@ class _Tables:
         name = self._known.get(key)
         if name is None:
             name = self._known[key] = self._free(f"{m.part}-{step.name}")
-            program: Table = {"id": name, "title": f"{part['title']}: {step.title}", "station": step.station}
-            if step.after and (earlier := [o["program"] for o in part["operations"]]):
-                program["after"] = list(dict.fromkeys(earlier))
-            if step.note:
-                program["note"] = step.note
-            self.programs.append(program)
+            title = f"{part['title']}: {step.title}"
+            note = {"note": step.note} if step.note else {}
+            self.programs.append({"id": name, "title": title, "station": step.station} | note)
             self.owners[name] = number
+        if step.after:
+            program = next(p for p in self.programs if p["id"] == name)
+            earlier = [*program.get("after", ()), *(o["program"] for o in part["operations"])]
+            program["after"] = list(dict.fromkeys(earlier))
         part["operations"] += [{"kind": o["kind"], "program": name, **o} for o in step.operations]
         if step.loads > 1:
             self.loads.append({"program": name, "part": m.part, "count": step.loads * part["quantity"]})
