@@ -202,13 +202,13 @@ class Document:
 
     @property
     def printed(self) -> tuple[Block, ...]:
-        """What stands on paper."""
-        return tuple(b for b in self.blocks if not (isinstance(b, Table) and b.where == "workbook"))
+        """What stands on paper; a table without rows is none."""
+        return tuple(b for b in self.blocks if not isinstance(b, Table) or (b.where != "workbook" and b.rows))
 
     @property
     def tables(self) -> tuple[Table, ...]:
         """What stands in a workbook."""
-        return tuple(b for b in self.blocks if isinstance(b, Table) and b.where != "print")
+        return tuple(b for b in self.blocks if isinstance(b, Table) and b.where != "print" and b.rows)
 
     @property
     def headline(self) -> str:
