@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import datetime
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -78,7 +79,8 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     options = [(p.estimate.job.name, p) for p in (_priced(path, shop, chosen) for path in chosen.beside)]
     kinds, job, notes = tuple(chosen.only or ONLY), priced.estimate.job, list[str]()
     order = _order(priced, notes) if job.loads and {"set-ups", "traveller"} & set(kinds) else ()
-    fits, seasons = (fit_rows(job), season_warnings(job)) if "fits" in kinds else ((), ())
+    shown = replace(job, system=priced.system)
+    fits, seasons = (fit_rows(shown), season_warnings(shown)) if "fits" in kinds else ((), ())
     made = papers(priced, terms or Terms(), date, kinds=kinds, order=order, options=options, fits=fits, seasons=seasons)
     if not made:
         message = f"there is nothing to write: {', '.join(chosen.only)} is not known for this job"

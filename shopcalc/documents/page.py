@@ -41,7 +41,7 @@ td { border-bottom: .5pt solid #777; padding: .4mm 1.6mm; vertical-align: top; }
 td.n { white-space: nowrap; } .n { text-align: right; font-variant-numeric: tabular-nums; }
 tr.rule td { border-top: 1.5pt solid #000; }
 .tick span { display: inline-block; width: 4.2mm; height: 4.2mm; border: 1pt solid #000; vertical-align: -.6mm; }
-td.write { border: .8pt solid #000; min-width: 22mm; height: 7mm; }
+td.write { border: .8pt solid #000; min-width: 22mm; width: 22mm; height: 7mm; }
 svg { display: block; margin: 2mm auto; max-width: 100%%; height: auto; }
 ul.list { list-style: none; margin: 0 0 1.5mm; padding: 0; } ul.list li { padding-left: 7mm; text-indent: -7mm; }
 ul.list span { display: inline-block; width: 4mm; height: 4mm; border: 1pt solid #000; margin-right: 2.6mm; }

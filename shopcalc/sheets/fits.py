@@ -34,6 +34,7 @@ def fit_paper(
         What the seasons will do, from ``fit_table.season_warnings``.
     """
     blocks: list[Block] = [
+        Caution("Caution.", ("Measure only when the spindle stands and the machine cannot start by itself.",)),
         Paragraph(_HOW),
         Table("Fits", _HEAD, tuple(_rows(rows, system)), frozenset({0, 4, 5, 6})),
         Table("When it is outside", (), tuple(_remedies(rows))),
@@ -41,8 +42,6 @@ def fit_paper(
     if seasons:
         blocks.append(Table("Seasons", (), tuple((f"{k}.", words) for k, words in enumerate(seasons, 1))))
     blocks.append(Boxes(("measured by", "date", "tools checked with"), 3))
-    still = "Measure only when the spindle stands and the machine cannot start by itself."
-    blocks.append(Caution("Caution.", (still,)))
     return Document("Fit table", name, date, tuple(blocks))
 
 

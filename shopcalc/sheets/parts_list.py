@@ -78,7 +78,7 @@ def _of_material(job: Job, material: str, price: Price) -> Iterator[Block]:
     below = f"Net of waste; the shop buys {waste:.0f} % more: {_bought(bought.gross, sheet, system)}."
     written = "in" if system == "inch" else "mm"
     head = ("", "part", "pieces", f"rough, {written}", f"finished, {written}", "grain", "from", unit)
-    yield Table(wood.title, head, tuple(rows), frozenset({2, 7}), (below, *notes), where="print")
+    yield Table(wood.title, head, tuple(rows), frozenset({2, 6, 7}), (below, *notes), where="print")
     wide: tuple[str, ...] = ("part", "pieces", *(f"{state} {side}" for state in ("rough", "finished") for side in
             ("length", "width", "thickness")), "species", "grain", "from", unit, "notes")  # fmt: skip
     yield Table(wood.title, wide, tuple(numbered), frozenset({1, *range(2, 8), 11}), where="workbook")

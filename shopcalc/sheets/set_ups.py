@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -111,16 +111,16 @@ def set_up_sheets(price: Price, date: datetime.date, order: Sequence[str] = ()) 
     order : sequence of str
         Loads as "program/part"; empty takes the job's own.
     """
-    job, blocks = price.estimate.job, list[Block]()
+    job, blocks = replace(price.estimate.job, system=price.system), list[Block]()
     times = {t.program.id: t for t in price.estimate.programs}
     for number, load in enumerate(batches(job, order), 1):
         blocks += [Break()] if blocks else []
-        blocks += _sheet(number, load, times[load.program], price)
+        blocks += _sheet(number, load, times[load.program], job)
     return Document("Set-up sheets", job.name, date, tuple(blocks), about=f"machine: {job.machine.title}")
 
 
-def _sheet(number: int, load: Load, time: ProgramTime, price: Price) -> Iterator[Block]:
-    job, system = price.estimate.job, price.system
+def _sheet(number: int, load: Load, time: ProgramTime, job: Job) -> Iterator[Block]:
+    system = job.system
     part, program = job.part(load.part), time.program
     plan = plan_load(job, program, load.part, job.shop)
     runs = cutter_runs(job, program, load.part, plan.cutters)
@@ -180,7 +180,7 @@ def cutter_runs(job: Job, program: Program, part: str, chosen: Sequence[str] = (
     planned = [_planned(job, program, p, o) for p, o in job.operations(program.id, part)]
     for key in [c for c in chosen if c not in {r.name for r in planned}]:
         c = job.shop.cutter(key)
-        planned.insert(0, CutterRun(c, key, "carve: roughing or cleaning up", usual_rpm(c, job.machine), None))
+        planned.insert(0, CutterRun(c, key, "carve, too", usual_rpm(c, job.machine), None))
     if program.file is None:
         return tuple(planned)
     said = _programmed(read_program(job.shop.folder / program.file, job.machine).moves, job)
@@ -250,7 +250,7 @@ def _programmed(moves: Moves, job: Job) -> dict[str, tuple[float | None, float |
 
 def _cutter_table(runs: Sequence[CutterRun], program: Program, system: System) -> Table:
     def shown(value: float | None, quantity: str) -> Cell:
-        return "as programmed" if value is None else write(value, quantity, system)
+        return "–" if value is None else write(value, quantity, system)
 
     rows = list[tuple[Cell, ...]]()
     for r in runs:
