@@ -14,12 +14,13 @@ import pytest
 from inner_numbers import inner_values, leaks, of_page, of_pdf, of_workbook, spellings
 
 from shopcalc.cli import main
-from shopcalc.documents import Document, Paragraph
+from shopcalc.documents import Document, Gap, Paragraph
 from shopcalc.documents.blocks import Caution, Table, cell_text
 from shopcalc.documents.page import as_page
 from shopcalc.documents.pdf import as_pdf
 from shopcalc.documents.workbook import as_workbook
 from shopcalc.errors import InputError
+from shopcalc.fit_table import fit_rows
 from shopcalc.jobs import estimate, open_job
 from shopcalc.moves import Kind, from_lists
 from shopcalc.quote import price
@@ -518,3 +519,15 @@ def test_kinds_are_the_same_for_the_command_and_the_papers():
 
 def test_spellings_are_what_people_write():
     assert {"1,234.50", "1.234,50", "1234.5", "1'234.50"} <= spellings(1234.5)
+
+
+@pytest.mark.parametrize("system", ["inch", "metric"])
+def test_the_fit_table_has_every_row_and_room_for_what_was_measured(chest, system):
+    rows = fit_rows(replace(chest.estimate.job, system=system))
+    made = papers(replace(chest, system=system), Terms(), DAY, kinds=("fits",), fits=rows)["fits"]
+    table = made.tables[0]
+    assert [row[1:4] for row in table.rows] == [(r.part, r.what, r.measure_with) for r in rows]
+    assert all(row[-1] is Gap.WRITE for row in table.rows)
+    text = " ".join(of_pdf(as_pdf(made)[0]))
+    assert (" in " in text and " mm" not in text) if system == "inch" else (" mm" in text)
+    assert papers(chest, Terms(), DAY, kinds=("fits",)) == {}

@@ -217,9 +217,9 @@ class Document:
 
     @property
     def foot(self) -> str:
-        """What stands at the foot of each page, cut where it is too long for one line."""
+        """What stands at the foot of each page, cut where it is too long for one line; no name can turn the date."""
         name = clean(self.name)
-        return f"{name if len(name) <= 50 else name[:49] + '…'}, {self.date.isoformat()}"
+        return f"{self.date.isoformat()}, {name if len(name) <= 50 else name[:49] + '…'}"
 
 
 def cell_text(cell: Cell) -> str:

@@ -58,7 +58,7 @@ ul.list span { vertical-align: -.5mm; text-indent: 0; }
 """
 
 
-def as_page(document: Document, paper: PaperSize = "letter") -> str:
+def as_page(document: Document, paper: PaperSize = "letter", size: float = SIZE) -> str:
     """The document as HTML.
 
     Parameters
@@ -67,9 +67,11 @@ def as_page(document: Document, paper: PaperSize = "letter") -> str:
         Any.
     paper : {"letter", "a4"}
         It is printed on.
+    size : float
+        Of the letters; smaller ones only for what is read at a desk [pt].
     """
     style = _STYLE % {
-        "size": SIZE,
+        "size": size,
         "paper": "letter" if paper == "letter" else "A4",
         "margins": " ".join(f"{m:g}mm" for m in MARGINS),
         "foot": _css_text(document.foot),

@@ -193,7 +193,7 @@ def as_html(price: Price) -> str:
     if price.warnings:
         blocks.append(Caution("Look at this", price.warnings))
     blocks.append(Caution("Caution.", (caution(price),)))
-    return as_page(Document(name, name, datetime.date.today(), tuple(blocks), f"{about}. For the shop only."))
+    return as_page(Document(name, name, datetime.date.today(), tuple(blocks), f"{about}. For the shop only."), size=9.0)
 
 
 def hours_csv(price: Price) -> str:

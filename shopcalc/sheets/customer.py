@@ -56,7 +56,7 @@ def customer_quote(
         blocks.append(Paragraph(f"Price: {_money(price.asked, price)}{_each_words(price)}", large=True))
     included = [*_made_of(job, price), *terms.included]
     excluded = [*_left_out(price), *terms.excluded]
-    blocks.append(_listed("Included", included))
+    blocks.append(_listed("Included as described" if options else "Included", included))
     if excluded:
         blocks.append(_listed("Not included", excluded))
     if terms.days:
