@@ -4,6 +4,9 @@ from shopcalc.controls.carving import CarvingControl, carving_hours
 from shopcalc.controls.carving_offers import BeforeArtworkControl, CarvingChoicesControl, before_artwork
 from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
 from shopcalc.controls.decision import take_this_job, turns_figure
+from shopcalc.controls.frame_pictures import days_view, fits_view, panel_view, quantities_view
+from shopcalc.controls.frame_to_hours import FrameControl, frame_to_hours
+from shopcalc.controls.job_form import JobForm, job_form
 from shopcalc.controls.loading_picture import LoadingControl, loading_control, loading_figure
 from shopcalc.controls.program_changes import ComparisonControl, SavingsControl
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
@@ -16,6 +19,8 @@ __all__ = [
     "CarvingControl",
     "ComparisonControl",
     "CutterTuningControl",
+    "FrameControl",
+    "JobForm",
     "LoadingControl",
     "ProgramTimeControl",
     "QuoteControl",
@@ -24,9 +29,15 @@ __all__ = [
     "before_artwork",
     "carving_hours",
     "cutter_tuning",
+    "days_view",
+    "fits_view",
+    "frame_to_hours",
+    "job_form",
     "loading_control",
     "loading_figure",
+    "panel_view",
     "program_time",
+    "quantities_view",
     "quote_job",
     "straight_move_seconds",
     "take_this_job",

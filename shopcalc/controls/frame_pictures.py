@@ -141,8 +141,9 @@ def quantities_view(job: Job, quantities: Sequence[int] = (1, 2, 5, 12, 30)) -> 
                        line={"color": GREY, "dash": "dash"}),
         ],
         title={"text": "The price of one against how many"}, height=330,
-        xaxis={"title": {"text": "how many"}, "type": "log", "tickvals": x}, 
-        yaxis={"title": {"text": f"{money} each"}, "rangemode": "tozero"}, legend={"orientation": "h", "y": 1.15, "x": 0.6},
+        xaxis={"title": {"text": "how many"}, "type": "log", "tickvals": x},
+        yaxis={"title": {"text": f"{money} each"}, "rangemode": "tozero"},
+        legend={"orientation": "h", "y": 1.15, "x": 0.6},
     )  # fmt: skip
     rows = [
         [str(n), f"{r['hours_each']:.1f}", f"{60 * r['machine_hours_each']:.0f}", f"{r['floor_each']:,.0f}",

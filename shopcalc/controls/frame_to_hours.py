@@ -256,11 +256,10 @@ class FrameControl:
         """Say faults beside the controls they are about, the others below; the last frame that can be made stays."""
         self.refused = faults
         by_name: dict[str, list[Fault]] = {name: [] for name in self.wrong}
-        others = []
+        others: list[Fault] = []
         for fault in faults:
-            name = (fault.field or "").replace("[", ".").split(".")
-            key = name[2] if name[:1] == ["frames"] and len(name) > 2 else name[-1]
-            key = name[-1] if key not in by_name else key
+            steps = (fault.field or "").replace("[", ".").split(".")
+            key = steps[2] if steps[:1] == ["frames"] and len(steps) > 2 else steps[-1]
             (by_name.get(key, others)).append(fault)
         for name, own in by_name.items():
             self.wrong[name].value = "".join(f'<div role="alert">{note("✗ " + said(f))}</div>' for f in own)

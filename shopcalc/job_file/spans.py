@@ -10,9 +10,9 @@ from dataclasses import dataclass, field
 #: A way to a value: names of tables and keys, and numbers in lists, from 0.
 Place = tuple[str | int, ...]
 
-_STRING = r'"{3}(?:\\.|[^\\])*?"{3,5}|\'{3}.*?\'{3,5}|"(?:\\.|[^"\\n])*"|\'[^\'\n]*\''
+_STRING = r'"{3}(?:\\.|[^\\])*?"{3,5}|\'{3}.*?\'{3,5}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\''
 _VALUE = re.compile(rf"(?:{_STRING})|[^\s,\]}}#]+(?: \d\d:[^\s,\]}}#]+)?", re.DOTALL)
-_KEY = re.compile(r'[A-Za-z0-9_-]+|"(?:\\.|[^"\\n])*"|\'[^\'\n]*\'')
+_KEY = re.compile(r'[A-Za-z0-9_-]+|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'')
 _IDLE = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
 _BLANK = re.compile(r"[ \t]*")
 
