@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from shopcalc.units import System
 
 _PLACES = ("command", "artwork", "text", "job", "programs", "action", "reading")  # given by their place, not by a flag
-COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "sheets", "new", "lab")
+COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "sheets", "log", "new", "lab")
 _SOON = 1.0  # s after which progress is worth a line
 _SHOWN_EACH = 0.1  # s
 _MANY_BYTES = 20_000_000  # from which progress is told in megabytes too
@@ -48,6 +48,7 @@ class _Parser(argparse.ArgumentParser):
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
     from shopcalc.lettering_command import add_flags as add_letters
+    from shopcalc.log_command import add_actions as add_log_actions
     from shopcalc.quote_command import add_flags as add_quote
     from shopcalc.relief_command import add_flags
     from shopcalc.sheets_command import add_flags as add_sheets
@@ -114,6 +115,7 @@ def parser() -> argparse.ArgumentParser:
     add_letters(add("letters", "what a V cutter makes of words or of a drawing: minutes, depth, corners"))
     add_sheets(add("sheets", "papers of a job: customer's quote, cut list, set-up sheets, traveller, fits"))
     add_actions(add("testcut", "test cuts in scrap, what their readings say, and what the shop has learned"))
+    add_log_actions(add("log", "what really happened: times, cutters, observations, quotes"))
     new = add("new", "copy the demo shop as a start for your own", machine_readable=False)
     new.add_argument("folder", metavar="FOLDER")
     lab = add("lab", "open the notebooks in JupyterLab, on this machine only", machine_readable=False)
@@ -179,6 +181,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         "letters": _letters,
         "testcut": _testcut,
         "sheets": _sheets,
+        "log": _log,
         "new": _new,
         "lab": _lab,
     }
@@ -611,6 +614,15 @@ def _sheets(chosen: argparse.Namespace) -> int:
     from shopcalc.sheets_command import run
 
     return run(chosen, _write_all, _print_json)
+
+
+# --- log -------------------------------------------------------------------------------------------------------------
+
+
+def _log(chosen: argparse.Namespace) -> int:
+    from shopcalc.log_command import run
+
+    return run(chosen, _write_all, lambda document: _print_json(_finite(document)))
 
 
 # --- testcut ---------------------------------------------------------------------------------------------------------

@@ -79,12 +79,13 @@ def run(chosen: argparse.Namespace, shop: Shop, write: Write, show: Show) -> int
         0
     """
     from shopcalc.jobs import estimate, open_job
+    from shopcalc.logged import job_with_log
     from shopcalc.quote import as_html, as_text, hours_csv, price
 
     shows = list(dict.fromkeys(_shows(chosen)))
     offers = [_offer(text, shop) for text in chosen.offer]
     before = None if chosen.against is None else _earlier(chosen.against)
-    priced = price(estimate(open_job(chosen.job, shop), shop), shop, system=chosen.system)
+    priced = price(estimate(job_with_log(open_job(chosen.job, shop)), shop), shop, system=chosen.system)
     parts = {name: _FACES[name](priced, shop, chosen) for name in shows if name != "decision"}
     if "decision" in shows or offers:
         parts["decision"] = _decision(priced, shop, offers, whole="decision" in shows)
