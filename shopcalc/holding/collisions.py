@@ -123,7 +123,8 @@ class Clear:
         Notes
         -----
         At each place the keep-out must move at least as far as it overlaps; so much is added until nothing overlaps,
-        which passes over no free place wider than 0.05 mm (geometry: a signed distance changes no faster than its point moves).
+        which passes over no free place wider than 0.05 mm (geometry: a signed distance changes no faster than its
+        point moves).
         """
         if name not in {k.name for k in self.keep_outs}:
             refuse(f"no keep-out is named '{name}'", did_you_mean(name, {k.name for k in self.keep_outs}))
