@@ -78,12 +78,11 @@ def fits_view(job: Job) -> widgets.HTML:
         With what is accepted, and what to do beyond it.
     """
     rows = [
-        [r.part, r.what, r.measure_with, *(r.shown(v, job.system) for v in (r.nominal, r.low, r.high)), r.outside]
+        [r.what, r.measure_with, *(r.shown(v, job.system) for v in (r.nominal, r.low, r.high)), r.part, r.outside]
         for r in fit_rows(job)
     ]
-    head = ["part", "what", "with", "as drawn", "from", "to", "outside that"]
-    shown = table("What to measure at the bench", head, rows, words=(1, 2, 6))
-    return widgets.HTML(shown.replace("<table ", '<table style="max-width:60em" ').replace("nowrap", "normal"))
+    head = ["what", "with", "as drawn", "from", "to", "part", "outside that"]
+    return widgets.HTML(table("What to measure at the bench", head, rows, words=(1, 5, 6)))
 
 
 def panel_view(job: Job) -> widgets.VBox:

@@ -216,6 +216,7 @@ class JobForm:
         self._lists = (self.frames, self.parts, self.programs, self.loads, self.hardware)
         self.section = widgets.ToggleButtons(
             options=["job", "frames", "parts", "programs", "loads", "hardware", "hours"], description="section",
+            style={"button_width": "6.5em"},
         )  # fmt: skip
         self.section.observe(lambda _: self._turn(), names="value")
         buttons = ("undo", "write the file", "price it now", "read the file again", "write over it")
@@ -235,9 +236,19 @@ class JobForm:
         ours = [self.undo_button, self.write_button, self.price_button, self.follow]
         self.view = widgets.VBox(
             [
-                widgets.HTML(heading("Job file")), self.state, self.section, self._pane,
-                widgets.Box(ours, layout=ROW), widgets.Box([self.read_button, self.over_button], layout=ROW),
-                self.progress, self.faults, o.answer, o.drawing, o.hours_figure, o.tables, o.remarks,
+                widgets.HTML(heading("Job file")),
+                self.state,
+                o.answer,
+                widgets.Box(ours, layout=ROW),
+                widgets.Box([self.read_button, self.over_button], layout=ROW),
+                self.progress,
+                self.section,
+                self._pane,
+                self.faults,
+                o.drawing,
+                o.hours_figure,
+                o.tables,
+                o.remarks,
             ]
         )  # fmt: skip
         self._turn()

@@ -118,10 +118,13 @@ class RecordFields:
         if literal is not None or bool in allowed:
             self._kinds[key] = "choice"
             choices = [(str(v), v) for v in get_args(literal)] if literal is not None else list(_YES_NO)
-            first = [] if info.is_required() else [(_USUAL, None)]
+            first = [] if info.is_required() else [(_USUAL, "")]
             return widgets.Dropdown(options=[*first, *choices], value=(first or choices)[0][1], **look)
         simple = all(a in (str, int, float) or getattr(a, "__name__", "") == "Decimal" for a in allowed)
         self._kinds[key] = "raw" if not simple else "count" if allowed == [int] else "text"
+        if key == "note":
+            look["layout"] = widgets.Layout(width="48em", height="4em")
+            return widgets.Textarea(continuous_update=False, **look)
         if offered:
             return widgets.Combobox(options=list(offered), ensure_option=False, continuous_update=False, **look)
         return widgets.Text(continuous_update=False, **look)
@@ -140,10 +143,10 @@ class RecordFields:
                     box.value = shown
 
     def _shown(self, key: str, value: Any) -> Any:
-        if self._kinds[key] == "choice":
-            return value if not isinstance(value, (list, dict)) else str(value)
         if value is None:
             return ""
+        if self._kinds[key] == "choice":
+            return value if not isinstance(value, (list, dict)) else str(value)
         return value if isinstance(value, str) else write_value(value)
 
     def _typed(self, key: str, value: Any) -> None:
@@ -151,7 +154,7 @@ class RecordFields:
             return
         place = (*self.place, key)
         try:
-            if value is None or (isinstance(value, str) and not value.strip()):
+            if isinstance(value, str) and not value.strip():
                 if self.file.get(place) is not None:
                     self.file.remove(place)
             else:
