@@ -52,7 +52,7 @@ def now() -> Moment:
     True
     """
     local = datetime.datetime.now().astimezone()
-    return Moment(round(local.timestamp() * 1e6), _minutes(local), _running(), _boot())
+    return Moment(_utc(local), _minutes(local), _running(), _boot())
 
 
 def _running() -> float:
@@ -66,6 +66,13 @@ def _boot() -> str:
         return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
     except (OSError, ValueError):
         return ""
+
+
+_EPOCH = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
+
+
+def _utc(at: datetime.datetime) -> int:
+    return (at - _EPOCH) // datetime.timedelta(microseconds=1)
 
 
 def _minutes(local: datetime.datetime) -> int:
@@ -107,7 +114,7 @@ def read_moment(text: str) -> Moment:
         raise InputError(Fault(f"'{text}' lies too far from today", "check the year"))
     if given.tzinfo is None:
         given = _local(given, text)
-    return Moment(round(given.timestamp() * 1e6), _minutes(given))
+    return Moment(_utc(given), _minutes(given))
 
 
 def _local(given: datetime.datetime, text: str) -> datetime.datetime:
@@ -160,8 +167,7 @@ def shown_moment(utc: int, offset: int) -> str:
 
 def _at(utc: int, offset: int) -> datetime.datetime:
     zone = datetime.timezone(datetime.timedelta(minutes=offset))
-    at = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC) + datetime.timedelta(microseconds=utc)
-    return at.astimezone(zone)
+    return (_EPOCH + datetime.timedelta(microseconds=utc)).astimezone(zone)
 
 
 def elapsed(began: Moment, ended: Moment) -> tuple[float, str]:

@@ -11,12 +11,14 @@ import itertools
 import json
 import os
 import sys
+import time
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 _SIZE = 4096  # bytes; always written whole, in one go
 _ABOUT = 300  # letters of what it is about
+_A_MINUTE = 60.0  # s
 _numbers = itertools.count(1)
 
 
@@ -82,6 +84,10 @@ def left_behind(path: Path) -> Iterator[Mapping[str, Any]]:
     path : Path
         Of the log.
     """
+    for draft in path.parent.glob(f".{path.name}-run-*"):
+        with contextlib.suppress(OSError):
+            if time.time() - draft.stat().st_mtime > _A_MINUTE:  # cut off before it had its name
+                draft.unlink()
     for name in sorted(path.parent.glob(f"{path.name}-run-*")):
         with contextlib.suppress(OSError, ValueError):
             file = os.open(name, os.O_RDWR)

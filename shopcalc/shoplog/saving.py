@@ -83,7 +83,7 @@ def backup(log: ShopLog, target: Path | str) -> int:
     if not place.parent.is_dir():
         raise InputError(Fault("there is no such folder", "make it, or name another", file=str(place.parent)))
     draft = place.with_name(f".shopcalc-{place.name}-{os.getpid()}")
-    with log.doing("a backup", str(target), draft=str(draft)):
+    with log.doing("a backup", str(target), draft=str(draft), target=str(place)):
         try:
             count = _copied(log, draft)
             os.replace(draft, place)
@@ -93,8 +93,9 @@ def backup(log: ShopLog, target: Path | str) -> int:
                 Fault(f"no backup was made ({reason})", "check space and permissions", str(target))
             ) from None
         finally:
-            with contextlib.suppress(OSError):
-                draft.unlink()
+            for piece in (draft, draft.with_name(f"{draft.name}-journal")):
+                with contextlib.suppress(OSError):
+                    piece.unlink()
     return count
 
 

@@ -7,7 +7,7 @@ the last word on an entry brings back what that entry had replaced.
 from __future__ import annotations
 
 import contextlib
-import os
+import glob
 import random
 import sqlite3
 import threading
@@ -178,9 +178,8 @@ class ShopLog:
         path = Path(folder) / FILE
         if not writable and not path.exists():
             raise InputError(Fault("nothing is logged yet", "say e.g.: shopcalc log start --job JOB", file=str(path)))
-        place = path if path.exists() else path.parent
-        if writable and not (path.parent.is_dir() and os.access(path.parent, os.W_OK) and os.access(place, os.W_OK)):
-            raise InputError(_not_writable(path))
+        if not path.parent.is_dir():
+            raise InputError(Fault("there is no such folder", "name a shop's folder", file=str(path.parent)))
         return cls(path, writable=writable, clock=clock)
 
     def __enter__(self) -> ShopLog:
@@ -227,6 +226,8 @@ class ShopLog:
         database.execute("PRAGMA synchronous = FULL")
         database.execute("PRAGMA foreign_keys = ON")
         migrate(database)
+        database.execute("BEGIN IMMEDIATE")  # a file that cannot be written is refused now, not at the first entry
+        database.execute("ROLLBACK")
         self._mark.set("idle")
         self.told += [t for t in (self._recovered(b) for b in behind) if t]
         if self.told and (running := len(self.running())):
@@ -244,15 +245,16 @@ class ShopLog:
         if what == "an import":
             known = self.rows("SELECT rows FROM imports WHERE uid = ?", (uid,))
             return f"{cut}: all {known[0][0]} rows are kept" if known else f"{cut}: no row was taken, import it again"
-        if what in ("a backup", "a restoring"):
+        if what == "a backup":
             draft = Path(str(doing.get("draft", "")))
-            begun = draft.name.startswith(".shopcalc-") and draft.exists()
-            if begun:
-                with contextlib.suppress(OSError):
-                    draft.unlink()
-            if what == "a restoring":
-                return f"{cut}: look at the list, and restore again if it is not what you want"
-            return f"{cut}: what was begun is removed, make it again" if begun else f"{cut}: the backup is whole"
+            if draft.name.startswith(".shopcalc-"):
+                for piece in draft.parent.glob(f"{glob.escape(draft.name)}*"):
+                    with contextlib.suppress(OSError):
+                        piece.unlink()
+            whole = Path(str(doing.get("target", ""))).is_file()
+            return f"{cut}: the backup is whole" if whole else f"{cut}: what was begun is removed, make it again"
+        if what == "a restoring":
+            return f"{cut}: look at the list, and restore again if it is not what you want"
         return ""
 
     # --- reading and writing -------------------------------------------------------------------------------------
