@@ -78,11 +78,17 @@ def fits_view(job: Job) -> widgets.HTML:
         With what is accepted, and what to do beyond it.
     """
     rows = [
-        [r.what, r.measure_with, *(r.shown(v, job.system) for v in (r.nominal, r.low, r.high)), r.part, r.outside]
-        for r in fit_rows(job)
-    ]
-    head = ["what", "with", "as drawn", "from", "to", "part", "outside that"]
-    return widgets.HTML(table("What to measure at the bench", head, rows, words=(1, 5, 6)))
+        [str(i), r.what, *(_together(r.shown(v, job.system)) for v in (r.nominal, r.low, r.high)), r.measure_with,
+         r.part, r.outside]
+        for i, r in enumerate(fit_rows(job), 1)
+    ]  # fmt: skip
+    head = ["", "what", "as drawn", "from", "to", "with", "part", "outside that"]
+    return widgets.HTML(table("What to measure at the bench", head, rows, words=(1, 5, 6, 7)))
+
+
+def _together(text: str) -> str:
+    """A number that keeps with its unit."""
+    return text.replace(" ", "\u00a0")
 
 
 def panel_view(job: Job) -> widgets.VBox:

@@ -70,7 +70,7 @@ class View:
         (x1, y1), (x2, y2) = self.at(*a), self.at(*b)
         self.sheet.line((x1, y1), (x2, y2), style)
 
-    def across(self, stops: Sequence[float], y: float, away: float) -> None:
+    def across(self, stops: Sequence[float], y: float, away: float) -> float:
         """A chain of level dimensions.
 
         Parameters
@@ -81,6 +81,11 @@ class View:
             From where its help lines begin [mm].
         away : float
             On the paper, downwards [mm].
+
+        Returns
+        -------
+        float
+            How far its lettering reaches below ``y`` on the paper [mm].
         """
         s = self.sheet
         row = self.at(0, y)[1] + away
@@ -90,7 +95,7 @@ class View:
         s.line((ends[0], row), (ends[-1], row), "size")
         for x in ends:
             s.tick((x, row))
-        last = -math.inf
+        last, deep = -math.inf, away
         for (a, b), (p, q) in zip(itertools.pairwise(stops), itertools.pairwise(ends), strict=True):
             shown, middle = s.size(abs(b - a)), (p + q) / 2
             if s.wide(shown) < abs(q - p) - 0.8:
@@ -98,6 +103,8 @@ class View:
             else:
                 last = max(middle, last + _PITCH)
                 s.text((last + 0.9, row + 1.6), shown, "end", turn=-90)
+                deep = max(deep, away + 1.6 + s.wide(shown))
+        return deep
 
     def upright(self, stops: Sequence[float], x: float, away: float) -> None:
         """A chain of upright dimensions.

@@ -127,8 +127,8 @@ def _front(sheet: Sheet, laid: Layout, low: float) -> None:
     right, top = f.width, f.height
     row = max(laid.openings, key=lambda o: s.muntins[o.row]).row
     fields = [o for o in laid.openings if o.row == row]
-    view.across([0.0, *(x for o in fields for x in o.x), right], 0.0, 7.0)
-    view.across([0.0, right], 0.0, 15.5)
+    deep = view.across([0.0, *(x for o in fields for x in o.x), right], 0.0, 7.0)
+    view.across([0.0, right], 0.0, max(15.5, deep + 5.0))
     edges = [v for foot, w in zip(s.rail_feet, s.rails, strict=True) for v in (foot, foot + w)]
     view.upright(sorted({round(v, 6) for v in (0.0, *edges, top)}), 0.0, -7.0)
     view.upright([0.0, top], 0.0, -20.0)
@@ -174,12 +174,12 @@ def _inset(m: Member, by: float) -> list[Point]:
 def _marks(sheet: Sheet, view: View, laid: Layout, y: float, x: float) -> None:
     """Where the sections are taken."""
     s = laid.sizes
-    (a, level), (b, _) = view.at(0, y), view.at(s.stile * 1.6, y)
+    (a, level), (b, _) = view.at(0, y), view.at(s.stile * 1.4, y)
     sheet.line((a - 3, level), (b, level), "mark")
     sheet.text((a - 3.4, level - 1), "A", "end", height=3.2)
     sheet.text((b + 1, level + 1.1), "A", height=3.2)
     foot = s.rail_feet[0]
-    (column, c), (_, d) = view.at(x, foot), view.at(x, foot + s.rails[0] * 1.6)
+    (column, c), (_, d) = view.at(x, foot), view.at(x, foot + s.rails[0] * 1.4)
     sheet.line((column, c + 2), (column, d), "mark")
     sheet.text((column + 1, c - 0.5), "B", height=3.2)
     sheet.text((column, d - 1), "B", "middle", height=3.2)
