@@ -186,6 +186,8 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
         done = restore(shop.folder, chosen.file)
         show({"done": done}) if chosen.json else print("\n".join(done))
         return 0
+    if chosen.action in ("check", "backup"):
+        ShopLog.of(shop.folder, writable=False).close()  # there is something to look at
     with ShopLog.of(shop.folder, writable=chosen.action not in ("list", "export")) as log:
         lines, data, notes = _ACTIONS[chosen.action](log, shop, chosen, write)
         if chosen.json:
