@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from shopcalc.units import System
 
 _PLACES = ("command", "artwork", "text", "job", "programs", "action", "reading")  # given by their place, not by a flag
-COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "sheets", "log", "new", "lab")
+COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "sheets", "log", "calibrate", "new", "lab")
 _SOON = 1.0  # s after which progress is worth a line
 _SHOWN_EACH = 0.1  # s
 _MANY_BYTES = 20_000_000  # from which progress is told in megabytes too
@@ -47,6 +47,7 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
+    from shopcalc.calibrate_command import add_flags as add_calibrate
     from shopcalc.lettering_command import add_flags as add_letters
     from shopcalc.log_command import add_actions as add_log_actions
     from shopcalc.quote_command import add_flags as add_quote
@@ -113,6 +114,7 @@ def parser() -> argparse.ArgumentParser:
     tune.add_argument("--relax", action="store_true", help="also say what other cutters, lies and stations would pay")
     add_flags(add("relief", "what a cutter makes of an artwork: detail, minutes, price"))
     add_letters(add("letters", "what a V cutter makes of words or of a drawing: minutes, depth, corners"))
+    add_calibrate(add("calibrate", "a machine's figures from logged times of its programs"))
     add_sheets(add("sheets", "papers of a job: customer's quote, cut list, set-up sheets, traveller, fits"))
     add_actions(add("testcut", "test cuts in scrap, what their readings say, and what the shop has learned"))
     add_log_actions(add("log", "what really happened: times, cutters, observations, quotes"))
@@ -181,6 +183,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         "letters": _letters,
         "testcut": _testcut,
         "sheets": _sheets,
+        "calibrate": _calibrate,
         "log": _log,
         "new": _new,
         "lab": _lab,
@@ -408,7 +411,8 @@ def _machine_for(chosen: argparse.Namespace, cache: ProgramCache | None) -> Mach
     own = name is not None and name.lower().endswith(".toml")
     file = Path(name) if own else (demo_folder() if chosen.shop is None else Path(chosen.shop)) / "machines.toml"
     content = file_digest(str(file)) if cache is not None else None
-    called = f"file {name}" if own else f"shop {name or ''}"
+    learned = None if own else file_digest(str(file.with_name("machines-learned.csv")))
+    called = f"file {name}" if own else f"shop {name or ''} {learned.hex() if learned else ''}"
     known = cache.machine(content, called) if cache is not None and content is not None else None
     if known is not None:
         return known
@@ -605,6 +609,15 @@ def _letters(chosen: argparse.Namespace) -> int:
     from shopcalc.lettering_command import run
 
     return run(chosen, _write_all, lambda document: _print_json(_finite(document)))
+
+
+# --- calibrate -------------------------------------------------------------------------------------------------------
+
+
+def _calibrate(chosen: argparse.Namespace) -> int:
+    from shopcalc.calibrate_command import run
+
+    return run(chosen, _print_json)
 
 
 # --- sheets ----------------------------------------------------------------------------------------------------------

@@ -233,6 +233,8 @@ class Machine:
         Where G28 and G30 go, in machine coordinates; None where that is not known [mm].
     rack_places : int or None
         Cutters that stand ready, measured, in a rack or in holders of their own; None where that is not known [-].
+    calibrated : str
+        Date of the logged times its figures come from; empty where they are the record's.
     """
 
     name: str = "machine"
@@ -250,6 +252,12 @@ class Machine:
     home: tuple[float, float, float] | None = None
     second_home: tuple[float, float, float] | None = None
     rack_places: int | None = None
+    calibrated: str = ""
+
+    @property
+    def called(self) -> str:
+        """What outputs call it: "machine 'router'", or "machine 'router', calibrated 2026-03-02"."""
+        return f"machine '{self.name}'" + (f", calibrated {self.calibrated}" if self.calibrated else "")
 
     def with_(self, **changes: Any) -> Machine:
         """The same machine with some fields changed."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
@@ -15,6 +15,8 @@ from shopcalc.cutters import DIAMETER_RANGE, Cutter, read_cutters
 from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 from shopcalc.learned import Learned, read_learned
 from shopcalc.machines import Machine, read_machine, read_machines
+from shopcalc.machines_learned import FILE as MACHINES_LEARNED
+from shopcalc.machines_learned import MachineVersion, applied, latest, read_versions
 from shopcalc.materials import GROUPS, Material, choose, read_materials
 from shopcalc.reading import FieldReader, load_toml
 from shopcalc.sources import KINDS
@@ -355,7 +357,7 @@ class Shop:
 
     @classmethod
     def open(cls, path: Path | str | None = None) -> Shop:
-        """Read a shop's folder: machines.toml, cutters.csv, rates.toml; its materials, learned.csv, stock.toml if any.
+        """Read a shop's folder: machines.toml, cutters.csv, rates.toml; if any materials, what it learned, stock.toml.
 
         Parameters
         ----------
@@ -366,7 +368,7 @@ class Shop:
         -------
         Shop
             With the shop's materials laid over the published ones and their prices filled in, and diameters its test
-            cuts measured at the present regrind in place of those of cutters.csv.
+            cuts measured at the present regrind in place of those of cutters.csv; machines as last calibrated.
 
         Raises
         ------
@@ -391,7 +393,9 @@ class Shop:
         raise_all(faults)
         published = read_materials()
         materials = _keep(faults, lambda: read_materials(folder, published), published)
-        machines = _keep(faults, lambda: read_machines(folder / "machines.toml"), dict[str, Machine]())
+        recorded = _keep(faults, lambda: read_machines(folder / "machines.toml"), dict[str, Machine]())
+        versions = _keep(faults, lambda: read_versions(folder / MACHINES_LEARNED), tuple[MachineVersion, ...]())
+        machines = {name: _as_calibrated(m, versions) for name, m in recorded.items()}
         cutters = _keep(faults, lambda: read_cutters(folder / "cutters.csv"), dict[str, Cutter]())
         rates = _keep(faults, lambda: read_rates(folder / "rates.toml", materials), None)
         ground = {c.id: c.regrinds for c in cutters.values()}
@@ -456,6 +460,12 @@ class Shop:
             When there is none, with the nearest id.
         """
         return choose(self.materials, key)
+
+
+def _as_calibrated(machine: Machine, versions: Sequence[MachineVersion]) -> Machine:
+    """The machine as its newest calibration has it."""
+    version = latest(versions, machine.name)
+    return machine if version is None else applied(machine, version)
 
 
 def _as_measured(cutter: Cutter, learned: Learned, folder: Path, faults: list[Fault]) -> Cutter:

@@ -62,7 +62,7 @@ def times_text(
     """
     names = _short_names([a.file for a in answers])
     timed = [(name, a) for name, a in zip(names, answers, strict=True) if isinstance(a, ProgramTime)]
-    out = [f"on machine '{machine.name}'", *_programs(names, answers, system), _together(answers)]
+    out = [f"on {machine.called}", *_programs(names, answers, system), _together(answers)]
     if not any(math.isfinite(v) for a in machine.axes for v in (a.rapid, a.acceleration)):
         out.append("  * this machine gives no rapid speed and no acceleration: rapids and corners take no time on it")
     if others:

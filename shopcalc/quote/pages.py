@@ -152,7 +152,7 @@ def sheets(price: Price) -> tuple[Table, ...]:
 def _heading(price: Price) -> tuple[str, str]:
     job = price.estimate.job
     pieces = "1 piece" if job.quantity == 1 else f"{job.quantity} pieces"
-    return job.name, f"{pieces}, machine '{job.machine.name}', {len(job.programs)} programs, {job.load_count} loads"
+    return job.name, f"{pieces}, {job.machine.called}, {len(job.programs)} programs, {job.load_count} loads"
 
 
 def as_text(price: Price) -> str:
