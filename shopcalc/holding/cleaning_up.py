@@ -91,9 +91,8 @@ class CleanUp:
             a, b = (write(float(d.max()), "length", system) for d in (self.depth_a, self.depth_b))
             out.append(f"cleans up at {wanted}, at most {most}: up to {a} comes off face A, up to {b} off face B")
         else:
-            out.append(
-                f"does not clean up at {wanted}: {most} is the most; it misses {len(self.missed)} points, worst first:"
-            )
+            count = len(self.missed)
+            out.append(f"does not clean up at {wanted}: {most} is the most; {count} points are missed, worst first")
             for k in self.missed[:_MOST]:
                 face = "A" if self.depth_a[k] < self.depth_b[k] else "B"
                 by = write(self.skin - float(min(self.depth_a[k], self.depth_b[k])), "length", system)

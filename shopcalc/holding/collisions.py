@@ -175,9 +175,10 @@ class Clear:
             where = f"line {c.line}" if c.line else f"move {int(c.moves[0]) + 1}"
             more = f" and {len(c.moves) - 1} more moves" if len(c.moves) > 1 else ""
             how = f"by {write(c.depth, 'length', system)}" if c.depth > 0 else "nearer than the margin"
+            meets = "meet" if c.part == "flutes" else "meets"
             kind = "rapid" if self.moves.kind[c.moves[0]] == Kind.RAPID else "feed"
             out.append(
-                f"{where} ({kind}){more}: {c.part} of {c.body.id} meets {c.keep_out} {how}: {self.remedy(c, system)}"
+                f"{where} ({kind}){more}: {c.part} of {c.body.id} {meets} {c.keep_out} {how}: {self.remedy(c, system)}"
             )
         return (*out, *self.unchecked)
 
@@ -264,7 +265,7 @@ def check_clear(
     >>> sq = Cutter("SQ12", "", "square end", 12, 12, 2, 30, 80, 40)
     >>> found = check_clear(path, tool_body(sq), [cylinder("bolt", 50, 8, 10, bottom=0, top=8)])
     >>> found.says()[0]
-    'move 1 (feed): flutes of SQ12 meets bolt by 3 mm: shift bolt by 3 mm along +y, or use a keep-out 3 mm lower'
+    'move 1 (feed): flutes of SQ12 meet bolt by 3 mm: shift bolt by 3 mm along +y, or use a keep-out 3 mm lower'
     """
     if margin < 0:
         refuse(f"margin {margin:g} mm is below zero", "give the room to be kept, 0 for none")
