@@ -267,7 +267,7 @@ def test_raising_along_an_arch(crown, direction):
     piece = Workpiece((0, 260), (0, 200), 2.3).cut(moves, BALL)
     radius = (100**2 + crown**2) / (2 * crown)
     arc = radius - np.hypot(piece.X - 260 + radius, piece.Y - 100)
-    arc = np.where(piece.X > 260 - radius, arc, np.inf)
+    arc = np.where(260 - radius < piece.X, arc, np.inf)
     away = np.minimum.reduce([arc, piece.X, piece.Y, 200 - piece.Y])
     wood = away > 0
     wanted = border_height(away.ravel(), 40, 6, 10, 0, "bevel").reshape(away.shape)
