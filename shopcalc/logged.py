@@ -159,7 +159,9 @@ def with_logged(job: Job, log: ShopLog) -> Job:
         said = phases.get(phase, PhaseEntry())
         if said.logged is not None:
             continue
-        if phase in times.done and phase != "machining":
+        if phase == "machining":
+            told.append(f"machining: {write_time(seconds)} are logged without a program, so they count for none")
+        elif phase in times.done:
             phases[phase] = said.model_copy(update={"logged": seconds})
         else:
             told.append(f"{phase}: {write_time(seconds)} logged so far; log the last of it with --done and it counts")

@@ -16,11 +16,11 @@ from pathlib import Path
 from shopcalc.errors import InputError
 from shopcalc.shoplog import ShopLog, TimeEntry
 from shopcalc.shoplog.exchange import plan_import, take
-from shopcalc.shoplog.saving import backup, check
+from shopcalc.shoplog.saving import backup, check, restore
 from shopcalc.shoplog.timers import start, stop
 
 ROWS = 400  # of each import
-MODES = ("add", "timer", "first start", "backup", "import")
+MODES = ("add", "timer", "first start", "backup", "import", "restore")
 
 
 def forked(action, *arguments):
@@ -85,6 +85,9 @@ def at_once(folder, processes, count):
 
 def work(say, mode, folder, file):
     say("begin")
+    if mode == "restore":
+        restore(folder, folder / "copy.sqlite")
+        return
     with ShopLog.of(folder) as log:
         if mode == "add":
             for k in range(10_000):
@@ -105,7 +108,7 @@ def work(say, mode, folder, file):
 
 
 #: Longest wait before the kill [s]: what the work of each mode takes to come through once or a few times.
-SPAN = {"add": 0.1, "timer": 0.1, "first start": 0.04, "backup": 0.15, "import": 0.7}
+SPAN = {"add": 0.1, "timer": 0.1, "first start": 0.04, "backup": 0.15, "import": 0.7, "restore": 0.1}
 
 
 def kill_rounds(folder, rounds, seed):
@@ -116,9 +119,14 @@ def kill_rounds(folder, rounds, seed):
     for number in range(rounds):
         mode = MODES[number % len(MODES)]
         shop = one
-        if mode == "first start":
+        if mode in ("first start", "restore"):
             shop = Path(folder) / f"new-{number}"
             shop.mkdir()
+        if mode == "restore":
+            with ShopLog.of(shop) as log:
+                log.add(TimeEntry("gates", seconds=1.0), operator="Ann")
+                backup(log, shop / "copy.sqlite")
+                log.add(TimeEntry("gates", seconds=2.0), operator="Ann")
         file = Path(folder) / f"file-{number}"
         if mode == "import":
             for k in range(3):
@@ -159,6 +167,11 @@ def look(shop, mode, file, lines, seen, told):
                 done = f"import {file}-{k}.csv" in lines
                 assert there == ROWS or not done, "a confirmed import is lost"
                 seen["imports"] += there == ROWS
+        if mode == "restore":
+            asides = list(shop.glob("log-before-restoring-*.sqlite"))
+            assert len(names) in (1, 2)
+            assert len(names) == 2 or len(asides) == 1, "an entry is nowhere any more"
+            seen["restored"] += len(names) == 1
         if mode == "first start":
             log.add(TimeEntry("gates", seconds=1.0), operator="Ann")
         if shop.name == "shop":
@@ -170,7 +183,7 @@ def look(shop, mode, file, lines, seen, told):
             seen["backups"] += 1
         with contextlib.suppress(OSError):
             made.unlink()
-    left = [p.name for p in shop.glob("*-run-*")] + [p.name for p in file.parent.glob(".shopcalc-*")]
+    left = [p.name for p in shop.glob("log.sqlite-run-*")] + [p.name for p in file.parent.rglob(".shopcalc-*")]
     assert not left, f"left behind: {left}"
 
 

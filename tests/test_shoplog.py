@@ -141,7 +141,7 @@ OPS = st.lists(
 )  # fmt: skip
 
 
-@settings(max_examples=40)
+@settings(max_examples=30)
 @given(OPS)
 def test_any_sequence_is_the_same_as_a_list_replayed(ops):
     """The list: a stack of versions for each first entry; only the topmost is corrected or undone."""

@@ -223,9 +223,10 @@ class ShopLog:
         if at < len(STEPS):
             self._mark.set("tables")
         database.execute("PRAGMA journal_mode = WAL")
-        database.execute("PRAGMA synchronous = FULL")
         database.execute("PRAGMA foreign_keys = ON")
+        database.execute("PRAGMA synchronous = NORMAL")  # tables alone may be made again after the power went
         migrate(database)
+        database.execute("PRAGMA synchronous = FULL")  # an entry that was confirmed outlives that
         database.execute("BEGIN IMMEDIATE")  # a file that cannot be written is refused now, not at the first entry
         database.execute("ROLLBACK")
         self._mark.set("idle")
@@ -237,6 +238,9 @@ class ShopLog:
         """What an earlier run was at when it ended without closing, and what is there of it."""
         what, about, uid = doing.get("what"), doing.get("about", ""), doing.get("uid", "")
         cut = f"an earlier run was cut off during {what} ({about})"
+        if what == "idle":
+            last = self.rows("SELECT coalesce(max(id), 0) FROM entries")[0][0]
+            return f"an earlier run ended without closing the log: all its entries are kept, the last is entry {last}"
         if what == "tables":
             return "an earlier run was cut off while it made the log's tables: they are complete now"
         if what == "an entry":
