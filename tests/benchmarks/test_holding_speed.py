@@ -1,0 +1,50 @@
+"""A million moves against ten keep-outs, and through a block of wood (python -m pytest -n 0 -m benchmark -s)."""
+
+import time
+
+import numpy as np
+import pytest
+
+from shopcalc.cutters import Cutter
+from shopcalc.holding import Stock, box, check_clear, check_walls, cylinder, tool_body
+from shopcalc.moves import from_lists
+
+pytestmark = pytest.mark.benchmark
+MOVES = 1_000_000
+
+
+def raster(step, between):
+    """A million short lines to and fro, heights at random."""
+    t = np.arange(MOVES + 1)
+    x, row = (t % 1000) * step, t // 1000
+    x = np.where(row % 2 == 0, x, 999 * step - x)
+    z = -5 * np.random.default_rng(1).random(MOVES + 1)
+    return from_lists(np.stack([x, row * between, z], axis=1), np.ones(MOVES, int), feed=3000.0)
+
+
+def test_a_million_moves_against_ten_keep_outs_take_under_five_seconds():
+    body = tool_body(Cutter("SQ12", "", "square end", 12.0, 12.0, 2, 30.0, 80.0, 40.0))
+    keeps = [box(f"clamp {i}", -25, 30 + i * 50, 50, 30, bottom=-20, top=20 + i) for i in range(9)]
+    keeps.append(cylinder("bolt", 820, 100, 12, bottom=-20, top=5))
+    moves = raster(0.8, 0.5)
+    check_clear(moves.part(0, 10), body, keeps)  # compiles
+    start = time.perf_counter()
+    found = check_clear(moves, body, keeps)
+    seconds = time.perf_counter() - start
+    start = time.perf_counter()
+    found.says()
+    print(f"\n{seconds:.2f} s, {sum(len(c.moves) for c in found.collisions)} moves meet something; "
+          f"remedies {time.perf_counter() - start:.2f} s")  # fmt: skip
+    assert len({c.keep_out for c in found.collisions}) == 9
+    assert seconds < 5
+
+
+def test_a_million_moves_through_wood_take_under_ten_seconds():
+    body = tool_body(Cutter("B6", "", "ball", 6.0, 6.0, 2, 20.0, 80.0, 40.0))
+    moves, block = raster(0.3, 0.2), Stock((0, 300), (0, 200), 0, -20)
+    check_walls(moves.part(0, 10), body, block)
+    start = time.perf_counter()
+    found = check_walls(moves, body, block)
+    print(f"\n{time.perf_counter() - start:.2f} s, {found.heights.size} columns")
+    assert time.perf_counter() - start < 10
+    assert found.rubs == ()
