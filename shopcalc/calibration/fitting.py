@@ -162,12 +162,12 @@ def fit(clock: Clock, y: Floats, watch: Floats) -> Fit:
     """
     scale, f = float(_GRID[-1]), np.zeros(len(clock.factors))
     prior = np.array([c.sigma for c in clock.factors])
-    for _ in range(_ROUNDS):
+    for last in range(_ROUNDS, 0, -1):
         f = most_likely(clock, y, watch, scale, f)
         slopes, off = clock.slopes(f), y - clock.logs(f)
         modes, spreads, heights = _over_scales(f, slopes, off, watch, prior)
         best = float(_GRID[int(np.argmax(heights))])
-        if best == scale:
+        if best == scale or last == 1:
             break
         scale = best
     shares = np.exp(heights - heights.max())
