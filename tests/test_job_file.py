@@ -238,6 +238,30 @@ def test_what_was_not_written_is_found_again(door):
     assert not OpenJobFile(door, SHOP).taken_up
 
 
+def test_what_was_not_written_does_not_go_over_what_another_wrote_since(door):
+    OpenJobFile(door, SHOP).set("job.quantity", 3)
+    theirs = door.read_text() + "# by hand\n"
+    door.write_text(theirs)
+    again = OpenJobFile(door, SHOP)
+    assert again.taken_up
+    assert again.changed_on_disk
+    with pytest.raises(InputError, match="changed"):
+        again.write()
+    assert door.read_text() == theirs
+    again.read_again()
+    assert again.text == theirs
+    assert not again.changed_on_disk
+
+
+@pytest.mark.parametrize("value", [None, object(), {1, 2}])
+def test_what_no_file_can_say_is_refused(door, value):
+    file = OpenJobFile(door, SHOP)
+    before = file.text
+    with pytest.raises(InputError, match="cannot stand"):
+        file.set("job.note", value)
+    assert file.text == before
+
+
 def test_a_file_changed_by_another_is_not_written_over(door):
     file = OpenJobFile(door, SHOP)
     file.set("job.quantity", 3)

@@ -1,4 +1,4 @@
-"""The form and the frame's sliders, driven as a person does: what is typed, what is refused, what the file says then."""
+"""The form and the frame's sliders, driven as a person does: what is typed, what is refused, what the file says."""
 
 import tomllib
 

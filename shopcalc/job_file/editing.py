@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -61,6 +62,11 @@ def write_value(value: Any) -> str:
     value : str, bool, int, float, sequence or mapping
         What.
 
+    Raises
+    ------
+    InputError
+        When it is nothing of these.
+
     Example
     -------
     >>> write_value([{"width": "5 in"}, 2, True])
@@ -75,7 +81,10 @@ def write_value(value: Any) -> str:
         return "{ " + ", ".join(f"{_key(k)} = {write_value(v)}" for k, v in value.items()) + " }" if value else "{}"
     if isinstance(value, Sequence):
         return "[" + ", ".join(write_value(v) for v in value) + "]"
-    return str(value)
+    if isinstance(value, (int, float, datetime.date, datetime.time)):
+        return str(value)
+    remedy = "give a text with its unit, a count, true or false, a list or a table"
+    raise InputError(Fault(f"{value!r} cannot stand in a job file", remedy))
 
 
 def set_value(text: str, place: Place, value: Any) -> str:

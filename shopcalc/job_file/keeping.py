@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import hashlib
+import json
 import os
 import shutil
 import tempfile
@@ -46,11 +48,13 @@ class OpenJobFile:
         load_toml(self.path)  # says what is wrong with the file itself
         self._known = self.path.read_bytes()
         self.text = self._read()
+        self._base = _digest(self._known)  # of the version that was changed here
         self._before: list[str] = []
         self.taken_up = False
         draft = self._drafted()
-        if draft is not None and draft != self.text:
-            self._before, self.text, self.taken_up = [self.text], draft, True
+        if draft is not None and draft[1] != self.text:
+            self._before, self.taken_up = [self.text], True
+            self._base, self.text = draft
         self._check()
 
     # --- what it says now ---------------------------------------------------------------------------------------------
@@ -78,7 +82,8 @@ class OpenJobFile:
     @property
     def changed_on_disk(self) -> bool:
         """Whether somebody else changed the file, or took it away, since it was read or written here."""
-        return self._on_disk() != self._known
+        now = self._on_disk()
+        return now is None or _digest(now) != self._base
 
     def get(self, place: str | Place, missing: Any = None) -> Any:
         """A value as it stands now.
@@ -179,6 +184,7 @@ class OpenJobFile:
         """
         load_toml(self.path)
         self._known = self.path.read_bytes()
+        self._base = _digest(self._known)
         self._change(self._read())
 
     def write(self, *, over: bool = False) -> Path | None:
@@ -202,12 +208,13 @@ class OpenJobFile:
         if self._faults:
             raise InputError(self._faults)
         now = self._on_disk()
-        if now != self._known and not over:
+        if self.changed_on_disk and not over:
             message = "somebody else changed the file since it was read here"
             remedy = "read it again, and undo brings yours back; or write over it, and theirs is kept"
             raise InputError(Fault(message, remedy, file=str(self.path)))
         new = (_MARK if self._known.startswith(_MARK) else b"") + self.text.encode()
         if new == now:
+            self._known, self._base = new, _digest(new)
             self._keep_draft()
             return None
         try:
@@ -218,7 +225,7 @@ class OpenJobFile:
             raise InputError(
                 Fault(f"it cannot be written ({reason})", "check the folder", file=str(self.path))
             ) from None
-        self._known = new
+        self._known, self._base = new, _digest(new)
         self._keep_draft()
         return kept
 
@@ -258,19 +265,20 @@ class OpenJobFile:
     def _draft(self) -> Path:
         return self.path.with_name(f".{self.path.name}.unwritten")
 
-    def _drafted(self) -> str | None:
-        """What was changed and not written when Python ended."""
+    def _drafted(self) -> tuple[str, str] | None:
+        """What was changed and not written when Python ended, after the digest of the version it was changed from."""
         try:
-            text = self._draft.read_bytes().decode()
+            found = json.loads(self._draft.read_bytes())
+            base, text = str(found["changed from"]), str(found["text"])
             tomllib.loads(text)
-        except (OSError, ValueError):
+        except (OSError, ValueError, KeyError, TypeError):
             return None
-        return text
+        return base, text
 
     def _keep_draft(self) -> None:
         with contextlib.suppress(OSError):  # a folder one may only read: the changes then live as long as Python
             if self.unwritten:
-                _replace(self._draft, self.text.encode())
+                _replace(self._draft, json.dumps({"changed from": self._base, "text": self.text}).encode())
             else:
                 self._draft.unlink(missing_ok=True)
 
@@ -286,6 +294,10 @@ class OpenJobFile:
             place, number = folder / f"{name}-{number}.toml", number + 1
         place.write_bytes(raw)
         return place
+
+
+def _digest(raw: bytes) -> str:
+    return hashlib.sha256(raw).hexdigest()
 
 
 def _way(place: str | Place) -> Place:
