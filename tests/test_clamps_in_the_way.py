@@ -13,7 +13,7 @@ from shopcalc.errors import InputError
 from shopcalc.holding.collisions import bodies_of, check_clear
 from shopcalc.holding.keep_outs import KeepOut, box, cylinder
 from shopcalc.holding.tool_body import Holder, Piece, tool_body
-from shopcalc.moves import PLANE_AXES, Kind, from_lists
+from shopcalc.moves import PLANE_AXES, Kind, from_lists, join
 
 HOLDER = Holder((Piece("nut", 20.0, 40.0), Piece("spindle nose", 60.0, 90.0)))
 SQ = Cutter("SQ12", "", "square end", 12.0, 12.0, 2, 30.0, 80.0, 40.0)
@@ -258,6 +258,17 @@ def test_bodies_are_found_by_label_and_unknown_ones_are_told():
     lost = check_clear(path, bodies_of(path, {}), [cylinder("bolt", 50, 0, 5, bottom=0, top=1)])
     assert not lost.clear
     assert "cutter sq12" in lost.says()[0]
+
+
+def test_what_moves_before_any_cutter_is_called_is_checked_with_the_longest():
+    first = from_lists([(0, 0, 5), (100, 0, 5)], [Kind.RAPID], labels={1: "V60", 2: "SQ12"})
+    then = [from_lists([(100, 0, 5), (100, 0, 5)], [Kind.DWELL], value=[1], cutter=n) for n in (1, 2)]
+    moves = join([first, *then])
+    bodies = bodies_of(moves, {c.id: c for c in RACK}, HOLDER)
+    assert bodies[0].id == "SQ12"
+    found = check_clear(moves, bodies, [box("clamp", 50, 0, 20, 20, bottom=0, top=9)])
+    assert "raise the clearance height by 4 mm" in found.says()[0]
+    assert "5/32 in" in found.says("inch")[0] or "3/16 in" in found.says("inch")[0]
 
 
 @pytest.mark.parametrize(

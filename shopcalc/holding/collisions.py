@@ -153,13 +153,13 @@ class Clear:
         out = []
         way = self.shift(c.keep_out)
         if way is not None:
-            out.append(f"shift {c.keep_out} by {write(_up(way[0]), 'length', system)} along {way[1]}")
+            out.append(f"shift {c.keep_out} by {write(_up(way[0], system), 'length', system)} along {way[1]}")
         if c.rapid and bool((self.moves.kind[c.moves] == Kind.RAPID).all()):
-            out.append(f"raise the clearance height by {write(_up(c.rise), 'length', system)}")
+            out.append(f"raise the clearance height by {write(_up(c.rise, system), 'length', system)}")
         elif c.part not in ("flutes", "shank") and c.body.cutter is not None:
-            out.append(_stick_out(c.body.cutter, _up(c.rise), system))
+            out.append(_stick_out(c.body.cutter, _up(c.rise, system), system))
         else:
-            out.append(f"use a keep-out {write(_up(c.rise), 'length', system)} lower")
+            out.append(f"use a keep-out {write(_up(c.rise, system), 'length', system)} lower")
         return ", or ".join(out)
 
     def says(self, system: System = "metric") -> tuple[str, ...]:
@@ -183,9 +183,10 @@ class Clear:
         return (*out, *self.unchecked)
 
 
-def _up(length: float) -> float:
-    """Rounded up to a tenth, so that what is written suffices."""
-    return math.ceil(10 * length - 1e-6) / 10
+def _up(length: float, system: System) -> float:
+    """Rounded up to a tenth of a millimetre or a thirty-second of an inch, so that what is written suffices."""
+    step = 0.1 if system == "metric" else 25.4 / 32
+    return math.ceil(length / step - 1e-6) * step
 
 
 def _stick_out(cutter: Cutter, rise: float, system: System) -> str:
@@ -214,7 +215,8 @@ def bodies_of(
     Returns
     -------
     dict
-        Cutter number to body; numbers of unknown cutters are left out.
+        Cutter number to body; numbers of unknown cutters are left out. What moves before any cutter is called is
+        checked with the one of them that stands out furthest, for nobody says what is in the spindle then.
     """
     rack = {c.number: c for c in cutters.values() if c.number}
     by_case = {key.casefold(): c for key, c in cutters.items()}
@@ -223,6 +225,8 @@ def bodies_of(
         found = by_case.get(moves.labels.get(number, "").strip().casefold()) or rack.get(number)
         if found is not None:
             out[number] = tool_body(found, holder)
+    if 0 not in out and out and (moves.cutter == 0).any() and not moves.cutting[moves.cutter == 0].any():
+        out[0] = max(out.values(), key=lambda b: b.sections[-1].high)
     return out
 
 
