@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import getpass
 import json
+import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
@@ -476,10 +477,12 @@ def _several(
 
     who, kept = _operator(log, chosen), [tidied(r) for r in records]
 
-    def action() -> list[Written]:
-        return [log.insert(r, operator=who, note=chosen.note) for r in kept]
+    uids = [uuid.uuid4().hex for _ in kept]
 
-    made = log.transaction(action, "entries", kept[0].subject, "")
+    def action() -> list[Written]:
+        return [log.insert(r, operator=who, note=chosen.note, uid=u) for r, u in zip(kept, uids, strict=True)]
+
+    made = log.transaction(action, "an entry", kept[0].subject, uids[0])
     entries = [log.entry(w.entry) for w in made]
     lines = [f"entry {e.id}, {e.operator}: {e.says}" for e in entries]
     return lines, {"entries": [_data(e) for e in entries]}, [*dict.fromkeys(n for w in made for n in w.notes), *notes]

@@ -639,7 +639,7 @@ def test_every_step_of_the_tables_is_recorded_and_none_is_gone_twice(tmp_path):
 
 def test_an_older_files_tables_are_brought_up_to_date(tmp_path, monkeypatch):
     with monkeypatch.context() as patch:
-        for module in ("migrations", "store"):
+        for module in ("migrations", "file"):
             patch.setattr(f"shopcalc.shoplog.{module}.STEPS", STEPS[:2])
         patch.setattr("shopcalc.shoplog.migrations.migrate.__defaults__", (STEPS[:2],))
         with ShopLog.of(tmp_path) as log:
