@@ -60,9 +60,9 @@ def test_rapids_of_long_lines_tell_the_rapid_speed(true):
 @pytest.mark.parametrize("true", [90.0, 500.0, 1200.0])
 def test_many_short_blocks_tell_the_block_rate(true):
     machine = Machine(axes=(Axis(feed=60000),) * 3, controller=Controller(blocks_per_second=500.0))
-    points = np.column_stack([np.arange(20_001) * 1e-3, np.zeros((20_001, 2))])
-    moves = from_lists(points, [Kind.LINE] * 20_000, feed=60000.0)
-    run = Run("short", moves, (LoggedTime("short", 20_000 / true),))
+    points = np.column_stack([np.arange(100_001) * 1e-3, np.zeros((100_001, 2))])
+    moves = from_lists(points, [Kind.LINE] * 100_000, feed=60000.0)
+    run = Run("short", moves, (LoggedTime("short", 100_000 / true),))
     found = calibrate([run], machine, keys=["block_rate"], bends=False)
     assert found.machine.controller.blocks_per_second == pytest.approx(true, rel=4e-3)
 
@@ -80,7 +80,8 @@ def test_a_time_as_programmed_changes_nothing():
     runs = gathered([LoggedTime(n, machine_time(PROGRAMS[n], ROUTER).total_s) for n in EIGHT], PROGRAMS)
     found = calibrate(runs, ROUTER)
     assert np.abs(found.fit.logs).max() < 1e-6
-    assert not found.outliers and not found.strays
+    assert not found.outliers
+    assert not found.strays
     assert found.spread < 0.015
 
 
@@ -167,7 +168,7 @@ def test_programs_without_something_say_nothing_of_it():
     names = ("end-rail-grooves", "rail-grooves", "muntin-grooves")
     entries = [LoggedTime(n, machine_time(PROGRAMS[n], ROUTER).total_s) for n in names]
     found = calibrate(gathered(entries, PROGRAMS), ROUTER, bends=False)
-    assert "block_rate" in found.knowledge.silent and "corner_tolerance" in found.knowledge.silent
+    assert {"block_rate", "corner_tolerance"} <= set(found.knowledge.silent)
     assert found.knowledge.separated < 4
     assert found.knowledge.left["block_rate"] == pytest.approx(1, abs=0.01)
 
@@ -200,7 +201,7 @@ def fine_circle(radius, feed, turns):
 
 
 def test_carvings_tell_whether_the_control_follows_fine_chords():
-    programs = {**PROGRAMS, **{f"round-{r}": fine_circle(r, 6000.0, 12) for r in (2, 4, 8)}}
+    programs = {**PROGRAMS, **{f"round-{r}": fine_circle(r, 6000.0, 60) for r in (2, 4, 8)}}
     truth = ROUTER.with_(controller=replace(ROUTER.controller, chord_curvature="speed", blocks_per_second=2000.0))
     record = ROUTER.with_(controller=replace(ROUTER.controller, blocks_per_second=2000.0))
     names = [*EIGHT[:5], "round-2", "round-4", "round-8"]
@@ -266,8 +267,10 @@ def test_intervals_cover_what_they_should():
         hits, width = sum(o[3][key][0] for o in out), float(np.median([o[3][key][1] for o in out]))
         print(f"{key}: covers in {hits} of 100, median width a factor of {math.exp(width):.2f}")
         if key != "corner_tolerance":  # jerk that is not in the model looks like ever smaller tolerances
-            assert 88 <= hits
-    assert before.mean() > 0.08 and after.mean() < 0.03 and 0.88 <= inside.mean() <= 0.99
+            assert hits >= 88
+    assert before.mean() > 0.08
+    assert after.mean() < 0.03
+    assert 0.88 <= inside.mean() <= 0.99
 
 
 @pytest.mark.benchmark
