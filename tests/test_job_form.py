@@ -108,6 +108,31 @@ def test_parts_and_operations_are_added_filled_in_and_taken_out(tmp_path):
     assert form.file.text == before
 
 
+def test_a_key_nobody_knows_has_a_box_to_take_it_out_by(door):
+    door.write_text(door.read_text().replace('height = "76 in"', 'hight = "76 in"'))
+    form = job_form(SHOP, door)
+    assert "did you mean" in form.frames.fields.wrong["hight"].value
+    assert "is missing" in form.frames.fields.wrong["height"].value
+    form.frames.fields.boxes["hight"].value = ""
+    assert "hight" not in form.frames.fields.boxes
+    form.frames.fields.boxes["height"].value = "76 in"
+    assert form.file.job is not None
+    assert form.outcome.price is not None
+
+
+def test_an_operation_of_another_kind_shows_other_fields(tmp_path):
+    form = job_form(SHOP, copied(tmp_path, "garden-gates"))
+    operations = form.parts.operations
+    assert operations.fields.boxes["kind"].value == "mortise"
+    operations.fields.boxes["kind"].value = "bore"
+    assert "diameter" in operations.fields.boxes
+    assert "is missing" in operations.fields.wrong["diameter"].value
+    assert "not known" in operations.fields.wrong["width"].value
+    form.undo()
+    assert operations.fields.boxes["kind"].value == "mortise"
+    assert form.faults.value == ""
+
+
 def test_choosing_another_part_shows_its_own_values(tmp_path):
     form = job_form(SHOP, copied(tmp_path, "garden-gates"))
     for number, part in enumerate(form.file.data["parts"]):

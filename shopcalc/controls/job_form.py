@@ -54,7 +54,7 @@ class JobForm:
         if not self.path.exists():
             new_job(self.path, self.path.stem.replace("-", " ").capitalize(), shop)
         self.file = OpenJobFile(self.path, shop)
-        self.outcome = Outcome()
+        self.outcome, self._priced = Outcome(), False
         self._build()
         self._changed()
         self._conflict(self.file.changed_on_disk)
@@ -215,7 +215,9 @@ class JobForm:
         self._hints()
         self._say(self.file.faults)
         self._tell_state()
-        if self.file.job is not None and self.follow.value:
+        if self.file.job is None and self.outcome.price is not None:
+            self.progress.value = note("Price and drawing are those of the last version that can be quoted.")
+        elif self.follow.value:
             self._show_outcome()
 
     def _tell_state(self) -> None:
@@ -244,7 +246,6 @@ class JobForm:
     def _show_outcome(self) -> None:
         job = self.file.job
         if job is None:
-            self._say(self.file.faults)
             return
         begin = time.monotonic()
         try:
@@ -252,8 +253,8 @@ class JobForm:
         except InputError as e:
             self._say(e.faults)
             return
-        took = time.monotonic() - begin
-        if took > _SLOW and self.follow.value and self.outcome.estimate is not None:
+        took, first, self._priced = time.monotonic() - begin, not self._priced, True
+        if took > _SLOW and self.follow.value and not first:  # the first one also compiles
             self.follow.value = False
             self.progress.value = note(f"That took {took:.0f} s: from now on press the button for a new price.")
 

@@ -57,6 +57,33 @@ def meanings(model: type[BaseModel]) -> dict[str, str]:
     return {k: v for k, v in out.items() if k in model.model_fields}
 
 
+def usual_order(model: type[BaseModel]) -> list[str]:
+    """Keys of a record: those that are needed first, the note last.
+
+    Parameters
+    ----------
+    model : type
+        The record.
+    """
+    return sorted(model.model_fields, key=lambda k: (k == "note", not model.model_fields[k].is_required()))
+
+
+def unknown_keys(model: type[BaseModel], file: OpenJobFile, place: Place) -> list[str]:
+    """Keys of a table that its record does not know; they need a box to be taken out by.
+
+    Parameters
+    ----------
+    model : type
+        The record.
+    file : OpenJobFile
+        That holds the table.
+    place : Place
+        Of the table.
+    """
+    found = file.get(place, {})
+    return [k for k in found if k not in model.model_fields] if isinstance(found, Mapping) else []
+
+
 def _types(annotation: Any) -> Iterator[Any]:
     """What an annotation allows, without None."""
     origin = get_origin(annotation)
@@ -95,9 +122,11 @@ class RecordFields:
         self.model, self.place, self.file, self._changed = model, place, file, changed
         self._told = meanings(model)
         self._quiet = False
+        self._kinds: dict[str, str] = {}
         self.boxes: dict[str, Any] = {}
         self.wrong: dict[str, widgets.HTML] = {}
-        for key in model.model_fields if keys is None else keys:
+        self.unknown = unknown_keys(model, file, place)
+        for key in [*(usual_order(model) if keys is None else keys), *self.unknown]:
             self.boxes[key] = self._box(key, offers.get(key, ()))
             self.wrong[key] = widgets.HTML(layout=widgets.Layout(max_width="27em", margin="0 0 0 10em"))
             self.boxes[key].observe(lambda change, key=key: self._typed(key, change["new"]), names="value")
@@ -106,8 +135,11 @@ class RecordFields:
         self.fill()
 
     def _box(self, key: str, offered: Sequence[str]) -> Any:
+        if key in self.unknown:  # emptied, it is gone
+            self._kinds[key] = "raw"
+            layout = widgets.Layout(width="24em")
+            return widgets.Text(description=f"{key} ?", continuous_update=False, style=_LABEL, layout=layout)
         info = self.model.model_fields[key]
-        self._kinds = getattr(self, "_kinds", {})
         allowed = list(_types(info.annotation))
         needed = " *" if info.is_required() else ""
         look = {
@@ -117,7 +149,8 @@ class RecordFields:
         literal = next((a for a in allowed if get_origin(a) is Literal), None)
         if literal is not None or bool in allowed:
             self._kinds[key] = "choice"
-            choices = [(str(v), v) for v in get_args(literal)] if literal is not None else list(_YES_NO)
+            allows = offered or get_args(literal)
+            choices = [(str(v), v) for v in allows] if literal is not None else list(_YES_NO)
             first = [] if info.is_required() else [(_USUAL, "")]
             return widgets.Dropdown(options=[*first, *choices], value=(first or choices)[0][1], **look)
         simple = all(a in (str, int, float) or getattr(a, "__name__", "") == "Decimal" for a in allowed)

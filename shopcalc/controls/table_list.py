@@ -9,7 +9,7 @@ import ipywidgets as widgets
 from pydantic import BaseModel
 
 from shopcalc.controls.parts import choice, heading
-from shopcalc.controls.record_fields import ROW, RecordFields
+from shopcalc.controls.record_fields import ROW, RecordFields, unknown_keys, usual_order
 from shopcalc.errors import Fault
 from shopcalc.frames import Frame
 from shopcalc.job_file import OpenJobFile
@@ -52,7 +52,7 @@ class TableList:
         self.operations: TableList | None = None
         self.chosen = choice(name, [], None, self._choose, "30em")
         kinds = [(k, k) for k in OPERATION_RECORDS]
-        self.kind = choice("kind of the new one", kinds, kinds[0][1], lambda: None, "20em")
+        self.kind = choice("new one", kinds, kinds[0][1], lambda: None, "18em")
         self.add_button = widgets.Button(description=f"add: {name}", layout=widgets.Layout(width="14em"))
         self.remove_button = widgets.Button(description=f"take out this {name}", layout=widgets.Layout(width="14em"))
         self.add_button.on_click(lambda _: self.add())
@@ -103,19 +103,22 @@ class TableList:
             self._body.children = ()
             return
         place, model = (*self.place, at), self._model(entries[at])
-        if self.fields is not None and (self.fields.place, self.fields.model) == (place, model):
-            self.fields.fill()
+        shown = self.fields
+        same = shown is not None and (shown.place, shown.model) == (place, model)
+        if shown is not None and same and shown.unknown == unknown_keys(model, self.file, place):
+            shown.fill()
             if self.operations is not None:
                 self.operations.refresh()
             return
-        keys = self._keys or [k for k in model.model_fields if k != "operations"]
-        self.fields = RecordFields(model, place, self.file, lambda _: self._changed(), self._offers(), keys)
-        shown: list[Any] = [self.fields.view]
+        keys = self._keys or [k for k in usual_order(model) if k != "operations"]
+        offers = {**self._offers(), "kind": list(OPERATION_RECORDS)}
+        self.fields = RecordFields(model, place, self.file, lambda _: self._changed(), offers, keys)
+        body: list[Any] = [self.fields.view]
         self.operations = None
         if model is Part:
             self.operations = TableList("operation", (*place, "operations"), self.file, self._changed, self._offers)
-            shown += [widgets.HTML(heading("Operations of this part")), self.operations.view]
-        self._body.children = tuple(shown)
+            body += [widgets.HTML(heading("Operations of this part")), self.operations.view]
+        self._body.children = tuple(body)
 
     def add(self) -> None:
         """Add a table with what it cannot do without, and show it."""
