@@ -1,5 +1,6 @@
 """Holding: whether stock cleans up, what each face makes of the other, and what stands in the cutter's way."""
 
+from shopcalc.holding.bolts import BoltPattern, bolt_pattern, drill_template
 from shopcalc.holding.cleaning_up import CleanUp, clean_up, grid, least_plane, planned_thickness, rough_board
 from shopcalc.holding.collisions import Clear, Collision, bodies_of, check_clear
 from shopcalc.holding.drawing import faces_drawing, holding_drawing
@@ -14,6 +15,7 @@ from shopcalc.holding.two_faces import Schedule, Wet, cup_after, schedules
 from shopcalc.holding.walls import Cleared, Rub, Stock, check_walls
 
 __all__ = [
+    "BoltPattern",
     "CleanUp",
     "Clear",
     "Cleared",
@@ -33,6 +35,7 @@ __all__ = [
     "ToolBody",
     "Wet",
     "bodies_of",
+    "bolt_pattern",
     "both_faces",
     "box",
     "check_clear",
@@ -41,6 +44,7 @@ __all__ = [
     "clean_up",
     "cup_after",
     "cylinder",
+    "drill_template",
     "faces",
     "faces_drawing",
     "forces_of",
