@@ -2,11 +2,13 @@
 
 from shopcalc.controls.carving import CarvingControl, carving_hours
 from shopcalc.controls.carving_offers import BeforeArtworkControl, CarvingChoicesControl, before_artwork
+from shopcalc.controls.chip_picture import ChipControl, chip_control
 from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
 from shopcalc.controls.decision import take_this_job, turns_figure
 from shopcalc.controls.frame_pictures import days_view, fits_view, panel_view, quantities_view
 from shopcalc.controls.frame_to_hours import FrameControl, frame_to_hours
 from shopcalc.controls.job_form import JobForm, job_form
+from shopcalc.controls.lesson import LessonControl, lesson
 from shopcalc.controls.loading_picture import LoadingControl, loading_control, loading_figure
 from shopcalc.controls.program_changes import ComparisonControl, SavingsControl
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
@@ -17,10 +19,12 @@ __all__ = [
     "BeforeArtworkControl",
     "CarvingChoicesControl",
     "CarvingControl",
+    "ChipControl",
     "ComparisonControl",
     "CutterTuningControl",
     "FrameControl",
     "JobForm",
+    "LessonControl",
     "LoadingControl",
     "ProgramTimeControl",
     "QuoteControl",
@@ -28,11 +32,13 @@ __all__ = [
     "TenonControl",
     "before_artwork",
     "carving_hours",
+    "chip_control",
     "cutter_tuning",
     "days_view",
     "fits_view",
     "frame_to_hours",
     "job_form",
+    "lesson",
     "loading_control",
     "loading_figure",
     "panel_view",

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from shopcalc.cutters import Cutter
 from shopcalc.cutting.chipload import cutting_power, removal_rate
-from shopcalc.cutting.deflection import cantilever
+from shopcalc.cutting.deflection import Give, cantilever
 from shopcalc.cutting.engagement import pass_count
-from shopcalc.lessons.drawing_lots import Draft, Lot, one_right, teaches
+from shopcalc.cutting.force import Load, coefficients
+from shopcalc.cutting.grain import Direction, grain_vector
+from shopcalc.cutting.push_off import push_off
+from shopcalc.lessons.drawing_lots import Draft, Lot, one_right, teaches, wood_of
 from shopcalc.lessons.exercise import Mistake, Number, tell
 
 _BEAM = "beam theory: F L^3 / (3 E I)"
@@ -104,6 +108,39 @@ def _power(lot: Lot) -> Draft:
         ("How much wood is taken in a second?", "Width times depth times feed.", "What did each change do to it?"),
         f"Wood taken is width times depth times feed. With {what} it is {told[k]}.",
         one_right(lot, [(told[k], ""), *((told[s], think) for s in shares)]), "definition",
+    )  # fmt: skip
+
+
+@teaches("climb", "pushed-which-way")
+def _pushed(lot: Lot) -> Draft:
+    wood = lot.one_of(("hard-maple", "white-oak", "yellow-poplar", "cherry", "black-walnut"))
+    d = lot.length("diameter", "8, 10, 12", "5/16, 3/8, 1/2")
+    width = lot.length("width", "1, 2, 3, 5", "1/32, 1/16, 1/8, 3/16")
+    level = lot.length("per_level", "6, 8, 10, 12", "1/4, 5/16, 3/8, 1/2")
+    way: Direction = lot.one_of(("climb", "conventional"))
+    cutter = Cutter("S", "", "square end", d.value, d.value, 2, 30.0, 80.0, 40.0, helix=0.5)
+    material = wood_of(wood)
+    offs = [
+        float(push_off(Load(cutter, c, grain_vector("flat"), width.value, level.value, way), Give(5000, 1500), 0.15,
+                       level.value / 2)[0])
+        for c in coefficients(material).values()
+    ]  # fmt: skip
+    stands_off = offs[0] > 0
+    lot.given["push_off"] = offs[1]
+    off, into = "it stands off the wall and leaves wood on it", "it is drawn into the wall and takes too much"
+    right, other = (off, into) if stands_off else (into, off)
+    return Draft(
+        f"A {d} cutter runs along the grain of {material.title}, {width} wide and {level} deep. The cut is"
+        f" {'a climb cut' if way == 'climb' else 'conventional'}. The cutter gives way. What becomes of the wall?",
+        ("Is the chip thick or thin where the flute meets the wall?", "Which way does the wood push the flute?",
+         "A climb cut and a conventional one push to different sides."),
+        f"Our model of force and give says {tell(abs(offs[1]), 'length', lot.system, 2)} or so. So {right}. A test"
+        f" cut in your own"
+        f" shop tells more.",
+        one_right(lot, [(right, ""), (other, "A climb cut and a conventional one differ in this: turn it round."),
+                        ("nothing: only a dull cutter gives way", "Every cutter gives way a little, sharp or dull.")]),
+        "our model of force and give; its forces are from memory in part",
+        abs(offs[1]) > 0.002 and len({o > 0 for o in offs}) == 1,
     )  # fmt: skip
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TypeVar
 
 from shopcalc.errors import Fault, InputError, did_you_mean
 from shopcalc.lessons.exercise import Choice, Exercise, Judge, Line, Mistake, Number, Order
+from shopcalc.materials import Material, read_materials
 from shopcalc.units import System, read
 
 _T = TypeVar("_T")
@@ -151,6 +153,8 @@ class Draft:
         Of answers.
     source : str
         Where it rests.
+    realistic : bool
+        False for a draw that no shop meets, which is passed over.
     """
 
     text: str
@@ -158,6 +162,7 @@ class Draft:
     solution: str
     judge: Judge
     source: str
+    realistic: bool = True
 
 
 @dataclass(frozen=True)
@@ -254,6 +259,22 @@ def in_order(lot: Lot, steps: Sequence[tuple[str, str]]) -> Order:
     return Order(tuple(steps[i][0] for i in mixed), right, {letter[i]: s[1] for i, s in enumerate(steps)}, (back,))
 
 
+@lru_cache(maxsize=1)
+def _woods() -> Mapping[str, Material]:
+    return read_materials()
+
+
+def wood_of(key: str) -> Material:
+    """A wood of the published table.
+
+    Parameters
+    ----------
+    key : str
+        Its id.
+    """
+    return _woods()[key]
+
+
 def lettered(items: Sequence[str]) -> str:
     """Options below each other with their letters.
 
@@ -265,8 +286,14 @@ def lettered(items: Sequence[str]) -> str:
     return "\n".join(f"{letter}) {item}" for letter, item in zip("abcdefgh", items, strict=False))
 
 
+def _in_words(judge: Judge) -> str:
+    return f"{judge.answer()}, {judge.options[judge.right]}" if isinstance(judge, Choice) else judge.answer()
+
+
 def _clear(draft: Draft) -> bool:
     judge = draft.judge
+    if not draft.realistic:
+        return False
     if isinstance(judge, Number):
         return judge.value > 0 and judge.clear
     if isinstance(judge, Choice):
@@ -347,7 +374,8 @@ def make(kind: str, seed: int, system: System = "inch") -> Exercise:
         raise AssertionError(f"{kind}: no clear draw from seed {seed}")
     text = draft.text
     if isinstance(draft.judge, Number):
-        text += f" Within {draft.judge.tolerance:.0%} is right."
+        near = draft.judge.tolerance
+        text += f" Within {100 * near:g} % is right." if near > 1e-6 else " Give it exactly."
     elif isinstance(draft.judge, Choice):
         text += "\n" + lettered(draft.judge.options)
     elif isinstance(draft.judge, Order):
@@ -355,6 +383,6 @@ def make(kind: str, seed: int, system: System = "inch") -> Exercise:
     elif isinstance(draft.judge, Line):
         text += "\n" + "\n".join(f"{n:2d}  {line}" for n, line in enumerate(draft.judge.lines, 1))
     return Exercise(
-        kind, seed, k.lesson, system, text, draft.hints, f"{draft.solution} Answer: {draft.judge.answer()}.",
+        kind, seed, k.lesson, system, text, draft.hints, f"{draft.solution} Answer: {_in_words(draft.judge)}.",
         draft.judge, draft.source, k.safety, dict(lot.given),
     )  # fmt: skip

@@ -91,10 +91,10 @@ def tell(value: float, quantity: str, system: System, digits: int = 4) -> str:
 
     Example
     -------
-    >>> tell(0.381, "length", "inch"), tell(0.381, "length", "metric"), tell(90, "time", "inch")
-    ('0.015 in', '0.381 mm', '90 s')
+    >>> tell(0.381, "length", "inch"), tell(0.381, "length", "metric"), tell(900, "time", "inch")
+    ('0.015 in', '0.381 mm', '15 min')
     """
-    unit = _SAME.get(quantity) or _SHOWN[system][quantity]
+    unit = "min" if quantity == "time" and value >= 120 else _SAME.get(quantity) or _SHOWN[system][quantity]
     shown = value / (1000.0 * read(f"0.001 {unit}", quantity))  # a whole inch is no feed per tooth
     number = f"{shown:.{digits}g}" if shown else "0"
     return f"{f'{float(number):f}'.rstrip('0').rstrip('.')} {unit}"

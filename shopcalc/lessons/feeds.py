@@ -29,7 +29,7 @@ def _feed_per_tooth(lot: Lot) -> Draft:
         f"A cutter has {z} flutes. It turns at {n} and moves at {f}. How far does it move from one flute to the next?",
         ("How far does it move in one turn?", "Feed over speed is the way of one turn.", "Now share it by the flutes."),
         f"Way of one turn: {f} over {n} is {tell(f.value / n.value, 'length', lot.system)}. {z} flutes share it.",
-        Number(right, "feed_per_tooth", lot.system, wrong), "definition; NIST and handbooks use the same",
+        Number(right, "feed_per_tooth", lot.system, wrong), "definition",
     )  # fmt: skip
 
 
@@ -80,6 +80,7 @@ def _thin_or_thick(lot: Lot) -> Draft:
         f"Feed per tooth is {tell(f.value / n.value / z, 'feed_per_tooth', lot.system, 3)}. The mean chip is"
         f" {t['chip']}. So it is {right[0]}.",
         one_right(lot, options), "window: common practice, no source; the share 2/pi is geometry",
+        lot.given["distance_from_window"] > 0.1,
     )  # fmt: skip
 
 
@@ -119,7 +120,7 @@ def _feed_for_chip(lot: Lot) -> Draft:
         f"You want {f} from a cutter with {z} flutes at {n}. Which feed do you set?",
         ("How far must it move in one turn?", "Bite times flutes is one turn.", "Turns in a minute times that."),
         f"One turn: {z} bites of {f}. In a minute there are {n.value:.0f} turns.",
-        Number(right, "feed", lot.system, wrong), "definition",
+        Number(right, "feed", lot.system, wrong), "definition", 1000 <= right <= 12000,
     )  # fmt: skip
 
 
@@ -138,7 +139,7 @@ def _speed_for_feed(lot: Lot) -> Draft:
         f" spindle speed do you set?",
         ("How far does it go in one turn?", "Bite times flutes.", "Feed over the way of one turn."),
         f"One turn moves {z} bites of {per}, which is {tell(z * per.value, 'length', lot.system)}. Feed over that.",
-        Number(right, "spindle_speed", lot.system, wrong), "definition",
+        Number(right, "spindle_speed", lot.system, wrong), "definition", 6000 <= right <= 24000,
     )  # fmt: skip
 
 

@@ -152,5 +152,6 @@ def _doubled(lot: Lot) -> Draft:
         ("Does a line reach the old"
          " feed?", f"It needs {way} for that.", "Where it does not, more feed changes nothing."),
         f"A line takes {old / 4:.3f} s before and {new / 4:.3f} s after. That saves {saved:.0%}.",
-        one_right(lot, [(steps[i], ""), *((steps[k], think) for k in range(3) if k != i)]), "closed form; our engine",
+        one_right(lot, [(steps[i], ""), *((steps[k], think) for k in range(3) if k != i)]),
+        "closed form; our engine", lot.given["margin"] > 0.02,
     )  # fmt: skip

@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 from shopcalc.cutting.fit import centring, correction
-from shopcalc.lessons.drawing_lots import Draft, Lot, in_order, one_right, teaches
+from shopcalc.lessons.drawing_lots import Draft, Given, Lot, in_order, one_right, teaches, wood_of
 from shopcalc.lessons.exercise import Mistake, Number, tell
-from shopcalc.materials import Material, read_materials
 from shopcalc.seasons import movement_of, relative_change
+from shopcalc.units import read
 
 _WOODS = ("white-oak", "red-oak", "hard-maple", "cherry", "black-walnut", "yellow-poplar")
-_materials: dict[str, Material] = {}
-
-
-def _wood(key: str) -> Material:
-    if not _materials:
-        _materials.update(read_materials())
-    return _materials[key]
 
 
 @teaches("stations", "which-station")
@@ -62,8 +55,14 @@ def _turned(lot: Lot) -> Draft:
 
 @teaches("stations", "zero-on-the-table")
 def _zero(lot: Lot) -> Draft:
-    t = lot.length("measured", "17.6, 18.4, 19.2, 21.5", "0.72, 0.78, 0.86, 0.98")
     said = lot.length("nominal", "18, 19, 20, 22", "3/4, 13/16, 7/8, 1")
+    off = (
+        lot.one_of((-0.6, -0.5, -0.4, 0.4, 0.5, 0.7))
+        if lot.system == "metric"
+        else 0.01 * 25.4 * lot.one_of((-3, -2, 2, 3))
+    )
+    thick = tell(said.value + off, "length", lot.system)
+    t = Given(thick, read(thick, "length"))
     d = lot.length("depth", "6, 8, 10", "1/4, 5/16, 3/8")
     right = t.value - d.value
     wrong = (
@@ -162,7 +161,7 @@ def _clearance(lot: Lot) -> Draft:
 @teaches("fit", "season")
 def _season(lot: Lot) -> Draft:
     key = lot.one_of(_WOODS)
-    m = movement_of(_wood(key))
+    m = movement_of(wood_of(key))
     w = lot.length("width", "200, 250, 300, 400", "8, 10, 12, 16")
     dry, wet = lot.one_of((6.0, 7.0, 8.0)), lot.one_of((10.0, 11.0, 12.0, 13.0))
     flat = lot.one_of((True, False))

@@ -43,7 +43,7 @@ def _says(id: str) -> Caution:
 
 def _cited(c: Caution) -> str:
     known = bibliography().get(c.source)
-    return f"{known or c.source}, {c.place} ({c.kind})".replace(", (", " (")
+    return f"{', '.join(p for p in (str(known or c.source), c.place) if p)} ({c.kind})"
 
 
 @teaches("safety", "noise-time", safety=True)
@@ -93,7 +93,7 @@ def _marked(lot: Lot) -> Draft:
         ("Which of the three must never be passed?", "The mark on the cutter.", "The least of mark and wish."),
         f"Never above {marked}. So the least of {marked} and {wanted}; the chip is then kept by the feed.",
         Number(right, "spindle_speed", lot.system,
-               tuple(m for m in wrong if m.answer != right), 0.005), _cited(_says("SL21")),
+               tuple(m for m in wrong if m.answer != right), 1e-9), _cited(_says("SL21")),
     )  # fmt: skip
 
 
@@ -264,6 +264,7 @@ def _squeal(lot: Lot) -> Draft:
                         ("chatter: the figures prove"
                          " it", "No figure here can prove chatter: the models do not cover it.")]),
         "window: common practice, no source; the share 2/pi is geometry",
+        lot.given["distance_from_window"] > 0.1,
     )  # fmt: skip
 
 
@@ -280,7 +281,8 @@ def _step(lot: Lot) -> Draft:
     return Draft(
         f"A tenon's shoulder shows a step of {step} from one side to the other. The part was turned between the two"
         f" cuts, and you"
-        f" find {at}. A 40 N force bends this short cutter by {bend} or so. What made the step?",
+        f" find {at}. A force of {tell(force, 'force', lot.system, 2)} bends this short cutter by {bend} or so."
+        f" What made the step?",
         ("Feed and spindle are stopped? Then"
          " look.", "Can bending make so much?", "What differed between the two cuts?"),
         f"Bending by {bend} is far too little for {step}. What differed was {at}.",
