@@ -135,7 +135,7 @@ def random_keeps(rng):
 def test_planted_collisions_are_all_found_and_none_is_invented():
     """300 loads with collisions and 300 without, judged by the sweep in small steps."""
     rng = np.random.default_rng(5)
-    planted, clean = 0, 0
+    planted, clean, parts, kinds = 0, 0, set(), set()
     while planted < 300 or clean < 300:
         cutter = RACK[rng.integers(len(RACK))]
         keeps = list(random_keeps(rng))
@@ -148,7 +148,16 @@ def test_planted_collisions_are_all_found_and_none_is_invented():
         assert sure <= found, (cutter.id, sorted(sure - found))
         assert found <= possible, (cutter.id, sorted(found - possible))
         planted, clean = planted + bool(sure), clean + (not possible)
+        parts |= {part for _, part, _ in sure}
+        kinds |= {(int(moves.kind[i]), plane_of(moves, i)) for i, _, _ in sure}
         assert bool(sure) == bool(told.collisions)
+    assert parts == {"flutes", "shank", "nut", "spindle nose"}
+    assert kinds == {(0, -1), (1, -1), (2, 0), (2, 1), (2, 2)}  # rapids, lines, arcs in all three planes
+
+
+def plane_of(moves, i):
+    found = np.flatnonzero(moves.arc_index == i)
+    return int(moves.arc_plane[found[0]]) if len(found) else -1
 
 
 def line(a, b, kind=Kind.LINE):

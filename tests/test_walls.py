@@ -100,7 +100,7 @@ def test_planted_shanks_rub_and_clean_ones_do_not():
     """Slots beside walls in random places, each answer by hand: how deep, and how much thinner than the flutes."""
     rng = np.random.default_rng(8)
     counted = {True: 0, False: 0}
-    for _ in range(120):
+    for _ in range(400):
         flutes, depth = rng.uniform(8, 25), rng.uniform(5, 35)
         diameter, shank = rng.uniform(6, 16), rng.uniform(4, 18)
         if abs(depth - flutes) < 0.2 or -1.0 < shank - diameter < -0.01:
@@ -115,7 +115,8 @@ def test_planted_shanks_rub_and_clean_ones_do_not():
         wanted = depth > flutes and shank >= diameter - 0.01
         counted[wanted] += 1
         assert [r.part for r in rubs] == (["shank"] if wanted else [])
-    assert min(counted.values()) > 20
+    assert sum(counted.values()) >= 300
+    assert min(counted.values()) > 60
 
 
 def test_a_rapid_through_wood_is_told_and_one_over_it_is_not():

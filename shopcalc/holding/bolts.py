@@ -156,7 +156,8 @@ def _spread(free: Floats, size: Floats, axis: int, pairs: int) -> Floats:
     while len(chosen) < pairs:
         taken = np.concatenate([free[chosen], _mirrored(free[chosen], size, axis)])
         away = np.hypot(*(free[:, None, :] - taken[None]).transpose(2, 0, 1)).min(axis=1)
-        chosen.append(int(np.argmax(np.minimum(away, size[axis] - 2 * free[:, axis]))))
+        apart = np.minimum(away, size[axis] - 2 * free[:, axis])
+        chosen.append(int(np.argmax(apart + 1e-3 * away)))
     return free[chosen]
 
 
