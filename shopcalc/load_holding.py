@@ -1,0 +1,176 @@
+"""One load of a job under the fixtures placed: clamps in the way, wood in the way, and whether it holds."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from shopcalc.cutting.cut import ask, habit
+from shopcalc.cutting.engagement import refuse
+from shopcalc.cutting.grain import grain_vector
+from shopcalc.cutting.limits import Limit, Loads, Pass
+from shopcalc.errors import InputError, did_you_mean
+from shopcalc.gcode import read_program
+from shopcalc.holding.collisions import Clear, bodies_of, check_clear
+from shopcalc.holding.firmness import Held, check_holding, forces_of
+from shopcalc.holding.fixtures import Placed
+from shopcalc.holding.tool_body import INVENTED_HOLDER, Holder
+from shopcalc.holding.walls import Cleared, Stock, check_walls
+from shopcalc.jobs.planning import plan_load, setting
+from shopcalc.jobs.reading import Job
+from shopcalc.jobs.records import Operation, Part, Program
+from shopcalc.machines import PART_AXES
+from shopcalc.moves import Moves
+from shopcalc.units import System, write
+
+_BESIDE = ("tenon", "rebate", "raise", "face")  # cut from the side, not in solid wood
+_CELLS = 2e6  # columns of wood at most, so that the answer comes at once
+_NEAR = 0.85  # share of a bound above which it is told: what the reserve of hard bounds keeps free
+
+
+@dataclass(frozen=True, eq=False)
+class LoadHolding:
+    """What holds one load, and what stands in its way.
+
+    Parameters
+    ----------
+    clear : Clear
+        Against the fixtures.
+    walls : Cleared
+        Against its own wood.
+    firm : tuple of Limit
+        Lifts, slips, tips and springs, tightest first; empty where nothing cuts sideways.
+    cut : str
+        Operation and cutter that push hardest.
+    """
+
+    clear: Clear
+    walls: Cleared
+    firm: tuple[Limit, ...]
+    cut: str
+
+    @property
+    def good(self) -> bool:
+        """Whether nothing meets, nothing rubs, and every bound keeps its reserve."""
+        near = any(x.used is None or x.used > _NEAR for x in self.firm)
+        return self.clear.clear and not self.walls.rubs and not near
+
+    def says(self, system: System = "metric") -> tuple[str, ...]:
+        """In sentences, what can hurt first.
+
+        Parameters
+        ----------
+        system : {"metric", "inch"}
+            What the reader thinks in.
+        """
+        out = list(self.clear.says(system))
+        for r in self.walls.rubs:
+            place = f"line {r.line}" if r.line else f"move {r.move + 1}"
+            by = write(r.depth, "length", system)
+            out.append(f"{place}: {r.part} of {r.body.id} rubs on wood that stands {by} too high: {r.remedy}")
+        for x in self.firm:
+            share = f"{100 * (x.used or 0.0):.0f} %" if math.isfinite(x.used or 0.0) else "more than all"
+            kept = "" if (x.used or 0.0) <= _NEAR else f": {x.remedy}"
+            out.append(f"{x.name}: {share} used, by {self.cut}{kept}")
+        return tuple(out)
+
+
+def check_load(
+    job: Job, program: str, part: str, placed: Sequence[Placed], *, margin: float = 3.0,
+    holder: Holder | None = INVENTED_HOLDER, cell: float = 1.0,
+) -> LoadHolding:  # fmt: skip
+    """Check one load of a job under the fixtures placed.
+
+    Parameters
+    ----------
+    job : Job
+        From ``open_job``.
+    program, part : str
+        Their ids.
+    placed : sequence of Placed
+        In the program's coordinates: corner of the part at x = y = 0, its top at z = 0.
+    margin : float
+        To be kept from every fixture [mm].
+    holder : Holder or None
+        Above every stick-out.
+    cell : float
+        Width of the columns the wood is taken in; wider for large parts [mm].
+
+    Returns
+    -------
+    LoadHolding
+        From the program's text where it has one, else as planned. Forces at the high band, of the setting planned.
+
+    Raises
+    ------
+    InputError
+        When program or part is not in the job, or the part is not in the program.
+    """
+    chosen = next((p for p in job.programs if p.id == program), None)
+    if chosen is None:
+        refuse(f"program '{program}' is not in the job", did_you_mean(program, [p.id for p in job.programs]))
+    assert chosen is not None
+    if part not in {x.part for x in job.loads if x.program == program}:
+        refuse(f"part '{part}' is not loaded for '{program}'",
+               did_you_mean(part, [x.part for x in job.loads if x.program == program]))  # fmt: skip
+    record = job.part(part)
+    moves = _moves(job, chosen, part)
+    station = job.machine.stations.get(chosen.station)
+    x, y, z = (float(getattr(record, a)) for a in (station.part_axes if station else PART_AXES[chosen.station]))
+    bodies = bodies_of(moves, job.shop.cutters, holder)
+    clear = check_clear(moves, bodies, [p.keep_out() for p in placed if p.fixture.height > 0], margin=margin)
+    cell = max(cell, math.sqrt(x * y / _CELLS))
+    walls = check_walls(moves, bodies, Stock((0.0, x), (0.0, y), 0.0, -z), cell=cell)
+    density = job.shop.material(record.material).density or 0.0
+    held = Held(x, y, z, density * x * y * z * 1e-9, tuple(placed))
+    push, lift, cut = _hardest(job, chosen, record)
+    firm = check_holding(held, push, lift, _corners(moves, x, y)) if push > 0 else ()
+    return LoadHolding(clear, walls, firm, cut)
+
+
+def _moves(job: Job, program: Program, part: str) -> Moves:
+    if program.file is not None:
+        return read_program(job.shop.folder / program.file, job.machine).moves
+    return plan_load(job, program, part, job.shop).moves
+
+
+def _corners(moves: Moves, x: float, y: float) -> list[tuple[float, float]]:
+    """Corners of what is cut, within the part."""
+    cuts = np.flatnonzero(moves.cutting)
+    ends = np.concatenate([moves.points[cuts], moves.points[cuts + 1]])[:, :2]
+    low, high = np.clip(ends.min(axis=0), 0, (x, y)), np.clip(ends.max(axis=0), 0, (x, y))
+    return [(float(a), float(b)) for a in (low[0], high[0]) for b in (low[1], high[1])]
+
+
+def _hardest(job: Job, program: Program, part: Part) -> tuple[float, float, str]:
+    """Greatest push and lift of all operations at their planned settings, and which pushes hardest."""
+    push, lift, cut = 0.0, 0.0, ""
+    for _, o in job.operations(program.id, part.id):
+        forces = _forces(job, program, part, o)
+        if forces is None:
+            continue
+        lift = max(lift, forces[1])
+        if forces[0] > push:
+            push, cut = forces[0], f"{o.kind} with {o.cutter}"
+    return push, lift, cut
+
+
+def _forces(job: Job, program: Program, part: Part, o: Operation) -> tuple[float, float] | None:
+    """Push and lift of one operation [N]; None where its cutter does not cut sideways or its forces are not known."""
+    c = setting(o, part, program.station, job.machine, job.shop)
+    if c.cutter.shape == "drill":
+        return None
+    along = part.grain == "length" and o.kind in ("groove", "rebate", "mortise", "face")
+    width = (habit("stepover_share") if o.kind in _BESIDE else 1.0) * c.cutter.true_diameter
+    level = min(c.depth_per_pass, c.cutter.cutting_length)
+    try:
+        cut = ask(
+            c.cutter, job.shop.material(part.material), job.machine, station=program.station,
+            grain=grain_vector(program.station, 0.0 if along else math.pi / 2), depth=level, width=width,
+        )  # fmt: skip
+    except InputError:
+        return None
+    return forces_of(Loads(cut, Pass(1, 1, level, width, "conventional")), c.rpm, c.feed)
