@@ -42,6 +42,9 @@ def add_flags(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--paper", choices=("letter", "a4"), help="default: letter for inches, a4 for millimetres")
     parser.add_argument("--only", choices=ONLY, action="append", metavar="KIND", help=f"one of: {', '.join(ONLY)}")
     parser.add_argument("--beside", metavar="JOB.toml", action="append", default=[], help="an option in the quote")
+    parser.add_argument(
+        "--ways", action="store_true", help="in the quote: without its carving, as it is, on both faces"
+    )
     parser.add_argument("--date", metavar="YYYY-MM-DD", help="of the papers; default today")
 
 
@@ -69,6 +72,7 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     """
     from shopcalc.fit_table import fit_rows, season_warnings
     from shopcalc.sheets import Terms, papers, read_terms, rendered
+    from shopcalc.sheets.front import front_views
     from shopcalc.sheets.writing import record, record_name, refuse_changed
     from shopcalc.shop import Shop
 
@@ -77,11 +81,17 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     terms = read_terms(shop.folder)
     priced = _priced(chosen.job, shop, chosen)
     options = [(p.estimate.job.name, p) for p in (_priced(path, shop, chosen) for path in chosen.beside)]
+    if chosen.ways:
+        options += _ways(priced, shop, chosen.job)
     kinds, job, notes = tuple(chosen.only or ONLY), priced.estimate.job, list[str]()
     order = _order(priced, notes) if job.loads and {"set-ups", "traveller"} & set(kinds) else ()
     shown = replace(job, system=priced.system)
     fits, seasons = (fit_rows(shown), season_warnings(shown)) if "fits" in kinds else ((), ())
-    made = papers(priced, terms or Terms(), date, kinds=kinds, order=order, options=options, fits=fits, seasons=seasons)
+    layouts = () if job.expansion is None else job.expansion.layouts
+    made = papers(
+        priced, terms or Terms(), date, kinds=kinds, order=order, options=options, fits=fits, seasons=seasons,
+        drawing=front_views(layouts, priced.system),
+    )  # fmt: skip
     if not made:
         message = f"there is nothing to write: {', '.join(chosen.only)} is not known for this job"
         raise InputError(Fault(message, "leave --only away", file=chosen.job))
@@ -101,6 +111,16 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     for note in notes:
         print(f"look: {note}")
     return 0
+
+
+def _ways(priced: Price, shop: Shop, file: str) -> list[tuple[str, Price]]:
+    """The other ways to make a carved piece, as options beside it."""
+    from shopcalc.deciding import ways
+
+    found = ways(priced, shop)
+    if not found:
+        raise InputError(Fault("nothing of this job is carved, so there are no ways", "leave --ways away", file=file))
+    return [(w.name, w.price) for w in found if w.price is not priced]
 
 
 def _order(priced: Price, notes: list[str]) -> tuple[str, ...]:

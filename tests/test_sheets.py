@@ -526,7 +526,7 @@ def test_the_fit_table_has_every_row_and_room_for_what_was_measured(chest, syste
     rows = fit_rows(replace(chest.estimate.job, system=system))
     made = papers(replace(chest, system=system), Terms(), DAY, kinds=("fits",), fits=rows)["fits"]
     table = made.tables[0]
-    assert [row[1:4] for row in table.rows] == [(r.part, r.what, r.measure_with) for r in rows]
+    assert [row[1:3] for row in table.rows] == [(r.part, f"{r.what}: {r.measure_with}") for r in rows]
     assert all(row[-1] is Gap.WRITE for row in table.rows)
     text = " ".join(of_pdf(as_pdf(made)[0]))
     assert (" in " in text and " mm" not in text) if system == "inch" else (" mm" in text)

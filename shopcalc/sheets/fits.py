@@ -36,7 +36,7 @@ def fit_paper(
     blocks: list[Block] = [
         Caution("Caution.", ("Measure only when the spindle stands and the machine cannot start by itself.",)),
         Paragraph(_HOW),
-        Table("Fits", _HEAD, tuple(_rows(rows, system)), frozenset({0, 4, 5, 6})),
+        Table("Fits", _HEAD, tuple(_rows(rows, system)), frozenset({0, 3, 4, 5})),
         Table("When it is outside", (), tuple(_remedies(rows))),
     ]
     if seasons:
@@ -45,13 +45,13 @@ def fit_paper(
     return Document("Fit table", name, date, tuple(blocks))
 
 
-_HEAD = ("no.", "part", "size", "with", "as drawn", "from", "to", "measured")
+_HEAD = ("no.", "part", "size: tool", "as drawn", "from", "to", "is")
 
 
 def _rows(rows: Sequence[FitRow], system: System) -> Iterator[tuple[Cell, ...]]:
     for number, row in enumerate(rows, 1):
         sizes = (row.shown(v, system) for v in (row.nominal, row.low, row.high))
-        yield (Figure(str(number), number), row.part, row.what, row.measure_with, *sizes, Gap.WRITE)
+        yield (Figure(str(number), number), row.part, f"{row.what}: {row.measure_with}", *sizes, Gap.WRITE)
 
 
 def _remedies(rows: Sequence[FitRow]) -> Iterator[tuple[Cell, ...]]:
