@@ -212,6 +212,9 @@ def published(row, quantity="length"):
             "WE40b",
             "time",
         ),
+        ("v-width", {"angle": "60 deg", "flat": "0 mm", "depth": "3 mm"}, "WE26a", "length"),
+        ("v-width", {"angle": "90 deg", "flat": "0 mm", "depth": "3 mm"}, "WE26b", "length"),
+        ("v-width", {"angle": "120 deg", "flat": "0 mm", "depth": "3 mm"}, "WE26c", "length"),
         ("rim-speed", {"diameter": "12 mm", "rpm": "18000 rpm"}, "WE30", "speed"),
     ],
 )
@@ -264,6 +267,89 @@ def test_safety_statements_name_their_source():
             assert re.search(
                 r"common practice, no source|CFR|NIOSH|National Institute|EN \d|Occupational|NISTIR", source
             ), (kind, source)
+
+
+# --- by other ways ---------------------------------------------------------------------------------------------------
+
+
+def test_climb_is_told_as_a_polygon_and_the_turn_of_the_flute_tell_it():
+    """Walking round a polygon, the side of the wood is looked up by shapely; the rim's motion there is omega x r."""
+    from shapely.geometry import Point, Polygon
+
+    square = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]
+    seen = set()
+    for seed in range(60):
+        e = lessons.make("climb-or-conventional", seed)
+        if "go round" not in e.text:
+            continue
+        corners = square if "counter-clockwise" in e.text else square[::-1]
+        (x0, y0), (x1, y1) = corners[:2]
+        feed = ((x1 - x0) / 10, (y1 - y0) / 10)
+        right = (feed[1], -feed[0])
+        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+        in_wood = Polygon(square).contains(Point(middle[0] + right[0], middle[1] + right[1]))
+        wood_right = in_wood == ("outside" in e.text)  # a window's wood lies round it
+        at = right if wood_right else (-right[0], -right[1])
+        rim = (at[1], -at[0])  # clockwise: omega is -1
+        climbs = rim[0] * feed[0] + rim[1] * feed[1] < 0
+        assert e.judge.options[e.judge.right].startswith("climb") == climbs, e.text
+        seen.add(e.text.split(".")[1])
+    assert len(seen) == 4
+
+
+def test_which_way_of_cutting_by_vectors_written_out():
+    """Fibres, cutting motion and edge as plain vectors: along the motion is planing, along the edge is peeling."""
+    x, y, z = (1, 0, 0), (0, 1, 0), (0, 0, 1)
+    written = {  # fibres, motion, edge
+        "straight flutes cut its tenon": (z, x, z), "teeth at the tip": (z, x, y), "feeds along the fibres": (x, x, z),
+        "square to the fibres": (y, x, z), "on its edge": (x, x, z),
+    }  # fmt: skip
+    seen = set()
+    for seed in range(60):
+        e = lessons.make("which-way-of-cutting", seed)
+        key = next(k for k in written if k in e.text)
+        fibres, motion, edge = written[key]
+        way = "planing" if fibres == motion else "peeling" if fibres == edge else "cutting across"
+        assert e.judge.options[e.judge.right].startswith(way)
+        seen.add(key)
+    assert seen == set(written)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_times_agree_with_small_steps(seed):
+    """Steps of 20 microseconds, full acceleration until it must slow down: no formula of ours."""
+    e = lessons.make("one-straight-move", seed, "metric")
+    length, feed, a = (e.given[k] for k in ("length", "feed", "acceleration"))
+    at, v, t, dt = 0.0, 0.0, 0.0, 2e-5
+    while at < length and t < 60:
+        slow = v * v / (2 * a) >= length - at
+        v = max(v - a * dt, 1e-3) if slow else min(v + a * dt, feed / 60)
+        at, t = at + v * dt, t + dt
+    assert t == pytest.approx(e.judge.value, rel=0.01)
+
+
+def test_levels_are_as_few_as_can_be():
+    for seed in SEEDS:
+        e = lessons.make("equal-levels", seed, "metric")
+        total, most = e.given["total"], e.given["most"]
+        fewest = next(n for n in range(1, 99) if total / n <= most * (1 + 1e-9))
+        assert e.judge.value == pytest.approx(total / fewest)
+
+
+def test_an_answer_is_what_a_shop_can_set():
+    for kind, low, high in (
+        ("feed-for-chip", 1000, 12000),
+        ("speed-for-feed", 6000, 24000),
+        ("marked-speed", 6000, 24000),
+    ):
+        for seed in SEEDS:
+            assert low <= lessons.make(kind, seed).judge.value <= high
+
+
+def test_no_speed_above_the_mark_is_right():
+    for seed in SEEDS:
+        e = lessons.make("marked-speed", seed)
+        assert not e.check(f"{e.given['rpm'] + 1:.0f} rpm").right
 
 
 # --- programs --------------------------------------------------------------------------------------------------------

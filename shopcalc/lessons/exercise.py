@@ -12,6 +12,7 @@ from shopcalc.errors import InputError
 from shopcalc.units import QUANTITIES, System, read
 
 _LONGEST = 200  # characters of an answer
+_BARE = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)\s*")
 #: Slips of unit by the factor they leave on the number, for each quantity that has any.
 _UNIT_SLIPS: Mapping[str, tuple[tuple[str, float], ...]] = {
     quantity: (("mm written as in", 25.4), ("in written as mm", 1 / 25.4))
@@ -165,7 +166,8 @@ class Number:
         try:
             given = read(text, self.quantity)
         except InputError as e:
-            return Verdict(False, self._unread(text, e), ("unit",))
+            bare = _BARE.fullmatch(text) is not None  # not an answer yet: it may be written again
+            return Verdict(False, self._bare(text) if bare else _told(e), ("form" if bare else "unit",))
         if self.near(given, self.value):
             return Verdict(True, "Right.")
         found = [m for m in self.mistakes if self.near(given, float(m.answer))]
@@ -177,20 +179,21 @@ class Number:
         way = "too large" if given > self.value else "too small"
         return Verdict(False, f"The unit fits; the number is {way}. Take the next hint.")
 
-    def _unread(self, text: str, refused: InputError) -> str:
-        """What is wrong with the unit, and whether the number alone would have been right."""
+    def _bare(self, text: str) -> str:
+        """What is said to a number without its unit."""
         unit = self.answer().split(" ", 1)[1]
-        bare = re.fullmatch(r"\s*[+-]?(\d+\.?\d*|\.\d+)\s*", text)
-        if bare:
-            said = "A number needs its unit"
-            try:
-                if self.near(read(f"{text.strip()} {unit}", self.quantity), self.value):
-                    said = f"The number is right in {unit}, but it needs its unit"
-            except InputError:
-                pass
-            return f"{said}: write it behind, such as {QUANTITIES[self.quantity].examples}."
-        fault = refused.faults[0]
-        return f"{fault.message}: {fault.remedy}."
+        said = "A number needs its unit"
+        try:
+            if self.near(read(f"{text.strip()} {unit}", self.quantity), self.value):
+                said = f"The number is right in {unit}, but it needs its unit"
+        except InputError:
+            pass
+        return f"{said}: write it behind, such as {QUANTITIES[self.quantity].examples}."
+
+
+def _told(refused: InputError) -> str:
+    fault = refused.faults[0]
+    return f"{fault.message}: {fault.remedy}."
 
 
 @dataclass(frozen=True)
