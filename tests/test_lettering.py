@@ -26,6 +26,7 @@ from shopcalc.jobs.planning import plan_load, setting
 from shopcalc.jobs.records import Incise, Part
 from shopcalc.motion import machine_time
 from shopcalc.moves import Kind
+from shopcalc.quote.costs import machine_hour_rate
 from shopcalc.relief.inscription import inscription, smallest_inside_corner, widest_tip
 from shopcalc.relief.lettering_picture import cut_surface
 from shopcalc.shop import Shop
@@ -354,3 +355,76 @@ def test_faults_say_what_and_what_to_do(run, arguments, words):
     assert (status, out) == (2, "")
     for word in words:
         assert word in err
+
+
+# ------------------------------------------------------------------ price, machine, room
+
+
+def test_letters_have_a_price_by_the_rule_of_a_relief(run, shop):
+    asked = ("Reed", "--height", "20 mm", "--cutter", "V60")
+    data = json.loads(run(*asked, "--json")[1])
+    rates, hours = shop.rates, data["minutes"] / 60
+    own = float(machine_hour_rate(rates.machine).total) + rates.attended["incise"] * float(rates.people["machining"])
+    assert data["price"]["cost"] == pytest.approx(hours * own, abs=0.5)  # hours are rounded to hundredths first
+    assert data["price"]["cost"] < data["price"]["floor"] < data["price"]["asked"]
+    assert data["price"]["asked"] == pytest.approx(data["price"]["floor"] / (1 - rates.margin), abs=0.01)
+    assert sum(s["minutes"] for s in data["steps"]) + data["change_minutes"] == pytest.approx(data["minutes"])
+    assert all(s["greatest_feed_mm_min"] > 0 and s["greatest_feed_binds"] for s in data["steps"])
+    text = " ".join(run(*asked)[1].split())
+    for words in (
+        "attended (30 %)",
+        "floor: cost",
+        "asked: floor / (1 - margin",
+        "common practice, no source",
+        "feed:",
+    ):
+        assert words in text, words
+
+
+def test_raised_letters_tell_chamfer_and_ground(run):
+    arguments = ("O", "--height", "30 mm", "--cutter", "V90", "--raised", "--depth-stop", "3 mm")
+    _, out, _ = run(*arguments, "--ground-cutter", "SQ3", "--margin", "7 mm", "--chamfer", "0.8 mm", "--json")
+    data = json.loads(out)
+    assert (data["chamfer_mm"], data["ground_margin_mm"]) == (0.8, 7.0)
+    assert data["extent_mm"] == pytest.approx([s + 14 for s in data["size_mm"]])
+    text = " ".join(run(*arguments, "--ground-cutter", "SQ3", "--system", "metric")[1].split())
+    assert "chamfer 0.5 mm wide" in text
+    assert "beyond them" in text
+
+
+def test_what_is_longer_than_the_machine_has_no_price_and_no_program(run, drawings, tmp_path):
+    arguments = ("--svg", drawings / "lines.svg", "--line-width", "2 mm", "--cutter", "V60", "--length", "3 m")
+    status, out, _ = run(*arguments, "--out", tmp_path / "long")
+    lines = out.splitlines()
+    assert status == 0
+    assert lines[1].startswith("  TIME NOT VALID: ")
+    assert "cost" not in out
+    assert not (tmp_path / "long" / "letters.nc").exists()
+    data = json.loads((tmp_path / "long" / "letters.json").read_text(encoding="utf-8"))
+    assert (data["price"], data["time_valid"]) == (None, False)
+
+
+@pytest.mark.parametrize("system", ["inch", "metric"])
+def test_a_length_asks_for_the_greatest_height_that_fits(run, system):
+    arguments = ("Reeds", "--cutter", "V60", "--system", system, "--json")
+    data = json.loads(run(*arguments, "--length", "300 mm")[1])
+    step = 1.0 if system == "metric" else 25.4 / 16
+    assert data["size_mm"][0] <= 300 < data["size_mm"][0] * (1 + step / data["capital_height_mm"])
+    status, out, err = run(*arguments, "--length", "300 mm", "--height", "200 mm")
+    assert (status, out) == (2, "")
+    assert "fits" in err
+
+
+def test_a_ground_the_v_clears_slowly_names_a_square_end_that_is_quicker(run, shop):
+    arguments = ["OO", "--height", "90 mm", "--cutter", "V60", "--depth-stop", "1.5 mm", "--json"]
+    alone = json.loads(run(*arguments)[1])
+    other = alone["quicker_ground"]
+    assert other["minutes"] < alone["minutes"]
+    again = json.loads(run(*arguments, "--ground-cutter", other["cutter"])[1])
+    assert again["minutes"] == pytest.approx(other["minutes"], rel=1e-6)
+    assert again["quicker_ground"] is None
+
+
+def test_what_a_cutter_leaves_is_said_in_one_sense(run):
+    _, out, _ = run("Reed", "--height", "20 mm", "--cutter", "V60")
+    assert "nothing in the rack" not in out

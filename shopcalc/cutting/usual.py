@@ -78,6 +78,31 @@ def usual_feed(cutter: Cutter, material: Material, rpm: float) -> float:
     float
         [mm/min], not yet rounded; common practice, no source.
     """
+    wanted, most = _wanted(cutter, material), _TOOTH_SHARE * cutter.true_diameter
+    return float(feed(rpm, cutter.flutes, min(wanted, most)))
+
+
+def held_by(cutter: Cutter, material: Material) -> str:
+    """Which part of the usual feed's rule binds, for people.
+
+    Parameters
+    ----------
+    cutter : Cutter
+        Any.
+    material : Material
+        With its chip window.
+
+    Returns
+    -------
+    str
+        To follow the feed's source; says when the diameter binds, so that the wood changes nothing.
+    """
+    by_diameter = _TOOTH_SHARE * cutter.true_diameter <= _wanted(cutter, material)
+    which = "cutter's diameter, not by the wood" if by_diameter else "wood's chip, not by the diameter"
+    return f", held by the {which}"
+
+
+def _wanted(cutter: Cutter, material: Material) -> float:
+    """Feed per tooth for a chip in the middle of the window in a slot [mm]."""
     chip = (material.chip_thin + material.chip_thick) / 2
-    wanted = float(feed_per_tooth_for_mean_chip(chip, cutter.true_diameter, cutter.true_diameter))
-    return float(feed(rpm, cutter.flutes, min(wanted, _TOOTH_SHARE * cutter.true_diameter)))
+    return float(feed_per_tooth_for_mean_chip(chip, cutter.true_diameter, cutter.true_diameter))

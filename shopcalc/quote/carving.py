@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, Literal
 
 from shopcalc.quote.costs import cents, machine_hour_rate
 from shopcalc.risk import percentiles, sample, spread_of_mean
@@ -28,6 +28,8 @@ class CarvingPrice:
         Code.
     how : str
         The multiplication, spelled out.
+    asked_how : str
+        How floor and asked came from the cost.
     """
 
     cost: Decimal
@@ -35,6 +37,7 @@ class CarvingPrice:
     asked: Decimal
     currency: str
     how: str
+    asked_how: str = ""
 
     def as_json(self) -> dict[str, Any]:
         """Plain data."""
@@ -50,6 +53,7 @@ def carving_price(
     sigma: float | None = None,
     level: float = 0.8,
     seed: int = 1,
+    kind: Literal["carve", "incise"] = "carve",
 ) -> CarvingPrice:
     """Price one carving at the shop's rates.
 
@@ -67,6 +71,8 @@ def carving_price(
         Share of such carvings the floor shall cover [ratio].
     seed : int
         Of the sampling [-].
+    kind : {"carve", "incise"}
+        Operation whose attended share counts: a relief, or letters and lines.
 
     Returns
     -------
@@ -80,7 +86,7 @@ def carving_price(
     >>> p.cost < p.floor < p.asked
     True
     """
-    rate, attended = machine_hour_rate(rates.machine).total, rates.attended["carve"]
+    rate, attended = machine_hour_rate(rates.machine).total, rates.attended[kind]
     hours = machine_seconds / 3600
     machine = cents(cents(hours) * rate)
     people = cents(cents(hours * attended) * rates.people["machining"])
@@ -92,11 +98,19 @@ def carving_price(
     reach = sample(spreads, shared=rates.shared_spread, seed=seed).sum(axis=1)
     cost = machine + people + sanding
     floor = max(cost, cents(percentiles(reach, (level,))[0]))
+    asked = cents(float(floor) / (1 - rates.margin))
     how = (
-        f"{cents(hours)} machine h × {rate:.2f} + {cents(hours * attended)} h attended × "
-        f"{rates.people['machining']:.2f} + {cents(sanding_hours)} h sanding × {rates.people['finishing']:.2f}"
+        f"{cents(hours)} machine h × {rate:.2f} + {cents(hours * attended)} h attended ({100 * attended:.0f} %) × "
+        f"{rates.people['machining']:.2f}"
     )
-    return CarvingPrice(cost, floor, cents(float(floor) / (1 - rates.margin)), rates.currency, how)
+    if sanding:
+        how += f" + {cents(sanding_hours)} h sanding × {rates.people['finishing']:.2f}"
+    asked_how = (
+        f"floor: cost {cost:,} + risk {floor - cost:,} ({100 * level:.0f} of 100 like it, alone, cost no more); asked: "
+        f"floor / (1 - margin of {100 * rates.margin:.0f} %). In a job the risk is shared over all its lines, so its "
+        "floor and asked differ from these"
+    )
+    return CarvingPrice(cost, floor, asked, rates.currency, how, asked_how)
 
 
 def pricing(rates: Rates) -> Callable[[float, float], float]:
@@ -115,19 +129,23 @@ def pricing(rates: Rates) -> Callable[[float, float], float]:
     return lambda seconds, hours: float(carving_price(seconds, hours, rates).asked)
 
 
-def not_in_it(rates: Rates) -> str:
+def not_in_it(rates: Rates, kind: Literal["carve", "incise"] = "carve") -> str:
     """What a carving's own price leaves out, for people.
 
     Parameters
     ----------
     rates : Rates
         The shop's own.
+    kind : {"carve", "incise"}
+        A relief, or letters and lines, whose artwork a job does not count.
 
     Returns
     -------
     str
         With the hours of drawing that a job adds to the carving's line.
     """
+    if kind == "incise":
+        return "machine and attended share; not in it: drawing, programming, set-up, cleaning up by hand, sanding"
     hours = rates.minutes["carving_design_per_job"] / 3600
     return (
         "machine, attended share and sanding; not in it: drawing the artwork, programming, set-up. A job's line for "

@@ -209,7 +209,7 @@ def carve_inscription(
         assert clearing is not None
         assert stop_depth is not None
         return raise_letters(
-            what.areas, clearing, depth=stop_depth, margin=_around(clearing, margin), chamfer=chamfer,
+            what.areas, clearing, depth=stop_depth, margin=ground_margin(clearing, margin), chamfer=chamfer,
             chamfering=cutting, system=system,
         )  # fmt: skip
     done: list[Carved] = []
@@ -230,7 +230,21 @@ def carve_inscription(
     return done[0] if len(done) == 1 else _both(*done)
 
 
-def _around(clearing: Cutting, margin: float | None) -> float:
+def ground_margin(clearing: Cutting, margin: float | None = None) -> float:
+    """How far the ground around raised letters reaches beyond their box.
+
+    Parameters
+    ----------
+    clearing : Cutting
+        Of the ground.
+    margin : float, optional
+        As asked; one and a half diameters of the clearing cutter when left out [mm].
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     return 1.5 * clearing.cutter.true_diameter if margin is None else margin
 
 
@@ -247,7 +261,7 @@ def ground_around(what: Inscription, clearing: Cutting, margin: float | None = N
         See ``carve_inscription`` [mm].
     """
     stands = shapely.union_all([o.shape for o in what.areas])
-    return shapely.box(*stands.bounds).buffer(_around(clearing, margin), join_style="mitre").difference(stands)
+    return shapely.box(*stands.bounds).buffer(ground_margin(clearing, margin), join_style="mitre").difference(stands)
 
 
 def share_left(area: BaseGeometry, radius: float) -> float:
@@ -401,6 +415,36 @@ def require_room(
         )
     if faults:
         raise InputError(faults)
+
+
+def fitting_height(text: str, length: float, font: Path | str | None = None, system: System = "metric") -> float:
+    """The greatest height of capitals with which a text fits on a length.
+
+    Parameters
+    ----------
+    text : str
+        Which.
+    length : float
+        Of the board along x [mm].
+    font : Path or str, optional
+        A font file; the package's own when it is left out.
+    system : {"metric", "inch"}
+        Rounded down to a sixteenth of an inch, or to whole millimetres, where that leaves something.
+
+    Returns
+    -------
+    float
+        [mm]. Geometry: outlines grow with their height.
+
+    Example
+    -------
+    >>> high = fitting_height("REEDS", 200.0)
+    >>> inscription(text="REEDS", height=high).size[0] <= 200 < inscription(text="REEDS", height=high + 1).size[0]
+    True
+    """
+    if length <= 0:
+        refuse("no room is left for the text", "give a greater length or a smaller margin")
+    return _down(length / inscription(text=text, height=100.0, font=font).size[0] * 100.0, system)
 
 
 def _down(value: float, system: System) -> float:

@@ -229,7 +229,8 @@ def area_words(value: float, system: System) -> str:
     system : {"metric", "inch"}
         What the reader thinks in.
     """
-    return f"{value:.3g} mm2" if system == "metric" else f"{value / 645.16:.2g} in2"
+    shown, unit = (value, "mm2") if system == "metric" else (value / 645.16, "in2")
+    return f"{shown:,.0f} {unit}" if shown >= 10 else f"{shown:.2g} {unit}"
 
 
 BY_HAND = (
