@@ -11,7 +11,7 @@ import numpy as np
 from shopcalc.cutting.cut import ask, habit
 from shopcalc.cutting.engagement import refuse
 from shopcalc.cutting.grain import grain_vector
-from shopcalc.cutting.limits import Limit, Loads, Pass
+from shopcalc.cutting.limits import Limit, Loads, Pass, check
 from shopcalc.errors import InputError, did_you_mean
 from shopcalc.gcode import read_program
 from shopcalc.holding.collisions import Clear, bodies_of, check_clear
@@ -24,6 +24,7 @@ from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import Operation, Part, Program
 from shopcalc.machines import PART_AXES
 from shopcalc.moves import Moves
+from shopcalc.paths import Cutting
 from shopcalc.units import System, write
 
 _BESIDE = ("tenon", "rebate", "raise", "face")  # cut from the side, not in solid wood
@@ -45,18 +46,21 @@ class LoadHolding:
         Lifts, slips, tips and springs, tightest first; empty where nothing cuts sideways.
     cut : str
         Operation and cutter that push hardest.
+    unknown : str
+        Why nothing could be checked; empty where it could.
     """
 
     clear: Clear
     walls: Cleared
     firm: tuple[Limit, ...]
     cut: str
+    unknown: str = ""
 
     @property
     def good(self) -> bool:
         """Whether nothing meets, nothing rubs, and every bound keeps its reserve."""
         near = any(x.used is None or x.used > _NEAR for x in self.firm)
-        return self.clear.clear and not self.walls.rubs and not near
+        return self.clear.clear and not (self.walls.rubs or near or self.unknown)
 
     def says(self, system: System = "metric") -> tuple[str, ...]:
         """In sentences, what can hurt first.
@@ -66,14 +70,17 @@ class LoadHolding:
         system : {"metric", "inch"}
             What the reader thinks in.
         """
-        out = list(self.clear.says(system))
+        out = [self.unknown] * bool(self.unknown) + list(self.clear.says(system))
         for r in self.walls.rubs:
             place = f"line {r.line}" if r.line else f"move {r.move + 1}"
             by = write(r.depth, "length", system)
             out.append(f"{place}: {r.part} of {r.body.id} rubs on wood that stands {by} too high: {r.remedy}")
         for x in self.firm:
-            share = f"{100 * (x.used or 0.0):.0f} %" if math.isfinite(x.used or 0.0) else "more than all"
-            kept = "" if (x.used or 0.0) <= _NEAR else f": {x.remedy}"
+            if x.used is None:
+                out.append(f"{x.name}: not known ({x.source})")
+                continue
+            share = f"{100 * x.used:.0f} %" if math.isfinite(x.used) else "more than all"
+            kept = "" if x.used <= _NEAR else f": {x.remedy}"
             out.append(f"{x.name}: {share} used, by {self.cut}{kept}")
         return tuple(out)
 
@@ -91,7 +98,8 @@ def check_load(
     program, part : str
         Their ids.
     placed : sequence of Placed
-        In the program's coordinates: corner of the part at x = y = 0, its top at z = 0.
+        In the program's coordinates: corner of the part at x = y = 0, its top at z = 0. Where none of them presses
+        the part, its station's own clamps hold it, as ``cutting.limits`` judges them.
     margin : float
         To be kept from every fixture [mm].
     holder : Holder or None
@@ -107,7 +115,7 @@ def check_load(
     Raises
     ------
     InputError
-        When program or part is not in the job, or the part is not in the program.
+        When program or part is not in the job, the part is not in the program, or a pad stands beside the part.
     """
     chosen = next((p for p in job.programs if p.id == program), None)
     if chosen is None:
@@ -124,10 +132,19 @@ def check_load(
     clear = check_clear(moves, bodies, [p.keep_out() for p in placed if p.fixture.height > 0], margin=margin)
     cell = max(cell, math.sqrt(x * y / _CELLS))
     walls = check_walls(moves, bodies, Stock((0.0, x), (0.0, y), 0.0, -z), cell=cell)
+    presses = any(p.fixture.force > 0 for p in placed)
     density = job.shop.material(record.material).density or 0.0
-    held = Held(x, y, z, density * x * y * z * 1e-9, tuple(placed))
-    push, lift, cut = _hardest(job, chosen, record)
-    firm = check_holding(held, push, lift, _corners(moves, x, y)) if push > 0 else ()
+    held = Held(x, y, z, density * x * y * z * 1e-9, tuple(placed)) if presses else None
+    hardest = _hardest(job, chosen, record)
+    if not moves.cutting.any():
+        return LoadHolding(clear, walls, (), "", "no path of this load is known yet: nothing was checked")
+    if hardest is None:
+        return LoadHolding(clear, walls, (), "")
+    loads, c, cut = hardest
+    if held is None:
+        firm = tuple(limit for limit in check(loads, c.rpm, c.feed) if limit.name in ("lifts", "slips", "tips"))
+    else:
+        firm = check_holding(held, *forces_of(loads, c.rpm, c.feed), _corners(moves, x, y))
     return LoadHolding(clear, walls, firm, cut)
 
 
@@ -145,22 +162,19 @@ def _corners(moves: Moves, x: float, y: float) -> list[tuple[float, float]]:
     return [(float(a), float(b)) for a in (low[0], high[0]) for b in (low[1], high[1])]
 
 
-def _hardest(job: Job, program: Program, part: Part) -> tuple[float, float, str]:
-    """Greatest push and lift of all operations at their planned settings, and which pushes hardest."""
-    push, lift, cut = 0.0, 0.0, ""
+def _hardest(job: Job, program: Program, part: Part) -> tuple[Loads, Cutting, str] | None:
+    """The operation that pushes hardest, at its planned setting; None where none cuts sideways."""
+    most, found = 0.0, None
     for _, o in job.operations(program.id, part.id):
-        forces = _forces(job, program, part, o)
-        if forces is None:
-            continue
-        lift = max(lift, forces[1])
-        if forces[0] > push:
-            push, cut = forces[0], f"{o.kind} with {o.cutter}"
-    return push, lift, cut
+        c = setting(o, part, program.station, job.machine, job.shop)
+        loads = _loads(job, program, part, o, c)
+        if loads is not None and (push := forces_of(loads, c.rpm, c.feed)[0]) > most:
+            most, found = push, (loads, c, f"{o.kind} with {o.cutter}")
+    return found
 
 
-def _forces(job: Job, program: Program, part: Part, o: Operation) -> tuple[float, float] | None:
-    """Push and lift of one operation [N]; None where its cutter does not cut sideways or its forces are not known."""
-    c = setting(o, part, program.station, job.machine, job.shop)
+def _loads(job: Job, program: Program, part: Part, o: Operation, c: Cutting) -> Loads | None:
+    """Forces of one operation; None where its cutter does not cut sideways or its forces are not known."""
     if c.cutter.shape == "drill":
         return None
     along = part.grain == "length" and o.kind in ("groove", "rebate", "mortise", "face")
@@ -173,4 +187,4 @@ def _forces(job: Job, program: Program, part: Part, o: Operation) -> tuple[float
         )  # fmt: skip
     except InputError:
         return None
-    return forces_of(Loads(cut, Pass(1, 1, level, width, "conventional")), c.rpm, c.feed)
+    return Loads(cut, Pass(1, 1, level, width, "conventional"))

@@ -70,6 +70,15 @@ def test_a_push_beside_two_clamps_turns_the_part():
     assert of(found, "slips").used == pytest.approx(per_clamp / (0.3 * 800))
 
 
+def test_a_part_on_its_table_alone_tips_where_nothing_holds_that_edge():
+    found = check_holding(held(mass=0.0), 100.0, 0.0, [(300, 150)])
+    assert of(found, "tips").used == math.inf
+    with pytest.raises(InputError, match="beside the part"):
+        held(Placed(CLAMP, -30, 150))
+    body_beside = Placed(CLAMP, -30, 150, presses=(10, 150))
+    assert of(check_holding(held(body_beside), 10.0, 0.0, [(300, 150)]), "tips").used > 0
+
+
 def test_stops_all_round_leave_friction_nothing():
     around = [((1, 0), 600, 150), ((-1, 0), 0, 150), ((0, 1), 300, 300), ((0, -1), 300, 0)]
     stops = [Placed(PIN, x, y, stops=way) for way, x, y in around]

@@ -21,7 +21,7 @@ def job():
 
 def clamps(x):
     """Two straps at the ends of a panel, and a pin against each side."""
-    part_x, part_y = 396.0, 300.0
+    part_x, part_y = 387.0, 292.0
     straps = [Placed(OWN["strap"], a, part_y / 2, on=-20.0, presses=(b, part_y / 2), name=f"strap {k}")
               for k, (a, b) in enumerate(((-x, 8.0), (part_x + x, part_x - 8.0)), 1)]  # fmt: skip
     pins = [Placed(OWN["pin"], a, b, on=-20.0, stops=s) for a, b, s in ((200, -20, (0, -1)), (200, 320, (0, 1)))]
@@ -47,9 +47,29 @@ def test_it_says_whether_it_holds_and_by_which_cut(job):
     assert found.walls.rubs == ()
     words = " ".join(found.says("inch"))
     assert "used, by" in words
-    bare = check_load(job, "panels", "panel", [])
-    assert max(x.used for x in bare.firm) > 1
-    assert not bare.good
+    weak = [p for p in clamps(150.0) if p.name != "strap 1"][:1]
+    alone = check_load(job, "panels", "panel", weak)
+    slips = [next(x.used for x in f.firm if x.name == "slips") for f in (found, alone)]
+    assert slips[1] > 2 * slips[0]  # half the force, and the pins stop no more
+
+
+def test_without_fixtures_the_station_holds(job):
+    """As the limits of a cut have it: 3500 N in the demo's edge station."""
+    found = check_load(job, "stile-grooves", "stile", [])
+    assert {x.name for x in found.firm} == {"lifts", "slips"}
+    assert next(x.bound for x in found.firm if x.name == "lifts") == 3500
+
+
+def test_a_pad_beside_the_part_is_refused(job):
+    with pytest.raises(InputError, match=r"'strap 1' presses at x 8, y 146 mm, beside the part"):
+        check_load(job, "rail-grooves", "long-rail", clamps(60.0))
+
+
+def test_every_load_of_the_demo_can_be_asked(job):
+    for load in job.loads:
+        found = check_load(job, load.program, load.part, [])
+        assert found.walls.rubs == (), (load, found.says())
+        assert found.firm or found.unknown or load.program == "cleat-holes", load
 
 
 def test_what_is_not_in_the_job_is_refused(job):

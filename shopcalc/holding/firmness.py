@@ -16,6 +16,7 @@ import numpy as np
 from shopcalc.cutting.cut import Hold, habit
 from shopcalc.cutting.engagement import require_positive
 from shopcalc.cutting.limits import Limit, Loads
+from shopcalc.errors import Fault, raise_all
 from shopcalc.holding.fixtures import Placed
 from shopcalc.moves import Floats
 
@@ -36,6 +37,11 @@ class Held:
         What presses and stops it.
     friction : float or None
         Between part and what it lies on [-]; None for common practice.
+
+    Raises
+    ------
+    InputError
+        For every pad that does not stand on the part.
     """
 
     length: float
@@ -47,6 +53,16 @@ class Held:
 
     def __post_init__(self) -> None:
         require_positive(length=self.length, width=self.width, thickness=self.thickness)
+        faults = []
+        for p in self.placed:
+            x, y = p.pad
+            if p.fixture.force > 0 and not (0 <= x <= self.length and 0 <= y <= self.width):
+                message = (
+                    f"'{p.name or p.fixture.id}' presses at x {x:g}, y {y:g} mm, beside the part of {self.length:g} by "
+                    f"{self.width:g} mm"
+                )
+                faults.append(Fault(message, "put its pad on the part; its body may stand beside it"))
+        raise_all(faults)
 
     @property
     def weight(self) -> float:
@@ -161,13 +177,14 @@ def _pads(held: Held) -> tuple[Floats, Floats]:
 def _tip(held: Held, moment: float, lift: float, places: Floats) -> tuple[float, float]:
     """Overturning and holding moment about the worst edge [N mm]."""
     at, force = _pads(held)
-    worst = (0.0, 1.0)
+    worst, most = (0.0, 1.0), 0.0
     for axis, edge, sign in ((0, 0.0, 1), (0, held.length, -1), (1, 0.0, 1), (1, held.width, -1)):
         arm = np.maximum(sign * (places[:, axis] - edge), 0.0)
         over = moment + lift * float(arm.max(initial=0.0))
-        against = max(float(force @ (sign * (at[:, axis] - edge))), 1e-9)
-        if over / against > worst[0] / worst[1]:
-            worst = (over, against)
+        against = float(force @ (sign * (at[:, axis] - edge)))
+        used = over / against if against > 0 else math.inf
+        if used > most:
+            worst, most = (over, against), used
     return worst
 
 
