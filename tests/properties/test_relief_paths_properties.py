@@ -54,7 +54,8 @@ def allowed(tool, surface, skim=0.0):
     if tool.shape == "square end" and not skim:
         return 0.0
     grown = skimmed(tool, skim)
-    steepest = 3.0 if grown.half_angle == 0 else 0.98 / math.tan(grown.half_angle)
+    rises = [np.abs(np.diff(surface.z, axis=k)).max() / surface.pixel for k in (0, 1)]
+    steepest = max(3.0, *rises) if grown.half_angle == 0 else 0.98 / math.tan(grown.half_angle)
     return between_pixels(grown, surface.pixel, steepest)
 
 
@@ -102,7 +103,11 @@ def test_twice_as_many_lines_take_longer_and_leave_lower_cusps(surface, step, di
     ball = cutter("ball", 2.0, 0, 0)
     layout = lay_out((0, 0, surface.length, surface.width), direction_of(direction), step)
     even = layout.step
-    one = finish(surface, run(ball), stepover=even, direction=direction, along="climb")
+    try:
+        one = finish(surface, run(ball), stepover=even, direction=direction, along="climb")
+    except InputError as error:
+        assume("no line crosses" not in str(error))  # the area is smaller than a step
+        raise
     more = finish(surface, run(ball), stepover=even / 2**times, direction=direction, along="climb")
     assert machine_time(more, ROUTER).total_s >= machine_time(one, ROUTER).total_s - 1e-9
     assert cusps(surface, ball, even / 2**times, direction).greatest <= cusps(surface, ball, even, direction).greatest
