@@ -136,7 +136,8 @@ class ShopLog(LogFile):
         self.clock = clock
         super().__init__(path, writable=writable)
         if self.told and (running := len(self.running())):
-            self.told.append(f"{running} timer{'s' if running > 1 else ''} went on meanwhile and still run")
+            timers = "1 timer went on meanwhile and still runs" if running == 1 else f"{running} timers still run"
+            self.told.append(timers)
 
     @classmethod
     def of(cls, folder: Path | str, *, writable: bool = True, clock: Callable[[], Moment] = now) -> ShopLog:

@@ -69,6 +69,7 @@ def times(log: ShopLog, job: str | None = None) -> pd.DataFrame:
     frame["overlaps"] = _overlapping(frame)
     frame["began"] = pd.to_datetime(frame["began"], unit="us", utc=True)
     frame["done"] = frame["done"].astype(bool)
+    frame["load"] = frame["load"].astype("Int64")
     return frame
 
 
