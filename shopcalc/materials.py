@@ -115,6 +115,39 @@ def density_at(specific_gravity: float | Floats, moisture: float | Floats = 0.12
     return out
 
 
+def strength_at(dry: float | Floats, green: float | Floats, moisture: float | Floats, meeting: float = 0.25) -> Floats:
+    """Strength or stiffness of clear wood at a moisture between dry and green.
+
+    Parameters
+    ----------
+    dry, green : float or (n,) float
+        The property at 12 % moisture and green [any one unit].
+    moisture : float or (n,) float
+        [ratio]; at ``meeting`` and above it is the green one.
+    meeting : float
+        Moisture below which drying begins to tell: 0.25, but 0.24 for white ash and Douglas-fir, 0.27 for yellow birch,
+        0.21 for loblolly and longleaf pine [ratio].
+
+    Returns
+    -------
+    float or (n,) float
+        [unit of the inputs].
+
+    Notes
+    -----
+    Forest Products Laboratory, Wood Handbook, FPL-GTR-282 (2021), Eq. 5-3.
+
+    Example
+    -------
+    >>> round(float(strength_at(103_000, 66_000, 0.08, 0.24)), -2)
+    119500.0
+    """
+    at_12 = np.asarray(dry, dtype=float)
+    wet = np.minimum(np.asarray(moisture, dtype=float), meeting)
+    out: Floats = at_12 * (at_12 / np.asarray(green, dtype=float)) ** ((0.12 - wet) / (meeting - 0.12))
+    return out
+
+
 def specific_gravity_12(green: float | Floats) -> Floats:
     """Specific gravity at 12 % moisture estimated from the one on green volume, where no table has it.
 

@@ -10,10 +10,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from shopcalc.materials import change_coefficient, density_at, dimensional_change, read_materials, specific_gravity_12
+from shopcalc.materials import (
+    change_coefficient,
+    density_at,
+    dimensional_change,
+    read_materials,
+    specific_gravity_12,
+    strength_at,
+)
 from shopcalc.units import read
 
-ROWS = ["WE01a", "WE01b", "WE01c", "WE02", "WE03", "WE09", "WE10", "species_published"]
+ROWS = ["WE01a", "WE01b", "WE01c", "WE02", "WE03", "WE08", "WE09", "WE10", "species_published"]
 SHARED = Path(__file__).parents[2] / "shared"
 MATERIALS = read_materials()
 GROUPS = ("white-oak", "red-oak", "shagbark-hickory", "mockernut-hickory")  # coefficients of commercial groups
@@ -31,6 +38,13 @@ def test_white_fir_board_of_page_13_16():
     assert change == pytest.approx(1.705, abs=0.001)
     assert change == pytest.approx(1.7, abs=0.05)
     assert 232 + change == pytest.approx(233.7, abs=0.05)
+
+
+def test_white_ash_is_stronger_at_8_percent():
+    """WE08: 103,000 kPa at 12 %, 66,000 green, meeting at 24 %: 119,500 kPa as printed (2021, p. 5-34)."""
+    assert float(strength_at(103_000, 66_000, 0.08, 0.24)) == pytest.approx(119_500, abs=100)
+    assert float(strength_at(103_000, 66_000, 0.12, 0.24)) == pytest.approx(103_000)
+    assert np.allclose(strength_at(103_000, 66_000, np.array([0.24, 0.60]), 0.24), 66_000)
 
 
 @pytest.mark.parametrize(("shrinkage", "printed"), [(0.033, 0.00112), (0.070, 0.00245)])
