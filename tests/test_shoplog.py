@@ -498,7 +498,7 @@ def test_no_cell_is_a_formula(log, tmp_path):
     assert not [c for row in rows for c in row if c[:1] in ("=", "+", "-", "@")]
 
 
-ROWS = """time,job,program,phase,began,operator
+CSV_TEXT = """time,job,program,phase,began,operator
 3.4 min,gates,rail-ends,,2026-11-30 14:05Z,Ann
 -3 min,gates,rail-ends,,,Ann
 3.4,gates,rail-ends,,,Ann
@@ -513,7 +513,7 @@ ROWS = """time,job,program,phase,began,operator
 
 def test_every_row_is_judged_and_bad_ones_keep_all_out(log, tmp_path):
     path = tmp_path / "times.csv"
-    path.write_text(ROWS, encoding="utf-8")
+    path.write_text(CSV_TEXT, encoding="utf-8")
     plan = plan_import(log, path, operator="Bob")
     assert [r.verdict for r in plan.rows] == ["taken", *["refused"] * 5, "taken", "refused", "taken"]
     assert [r.number for r in plan.rows] == list(range(2, 11))
