@@ -233,8 +233,8 @@ def _text(found: Calibration, source: str, system: System) -> list[str]:
             f"{100 * p.before:.2f} % to {100 * p.after:.2f} %"
         )
     out.append(
-        f"what is left strays by {100 * found.spread:.1f} % (sigma of the logarithm): no less may stand as "
-        "spread.machining in rates.toml"
+        f"what is left strays by {100 * found.spread:.1f} % (sigma of the logarithm); kept, it stands in quotes for "
+        "the machining of programs that exist"
     )
     return out
 

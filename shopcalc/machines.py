@@ -235,6 +235,8 @@ class Machine:
         Cutters that stand ready, measured, in a rack or in holders of their own; None where that is not known [-].
     calibrated : str
         Date of the logged times its figures come from; empty where they are the record's.
+    spread : float or None
+        How far logged times then strayed from the engine's, as sigma of the logarithm [-].
     """
 
     name: str = "machine"
@@ -253,6 +255,7 @@ class Machine:
     second_home: tuple[float, float, float] | None = None
     rack_places: int | None = None
     calibrated: str = ""
+    spread: float | None = None
 
     @property
     def called(self) -> str:

@@ -186,7 +186,7 @@ def applied(machine: Machine, version: MachineVersion) -> Machine:
     source = "; ".join(t for t in (machine.source, f"calibrated {version.date} from {version.source}") if t)
     if left:
         source += f", without {', '.join(left)}: changed in the record since"
-    return out.with_(calibrated=version.date, source=source, kind="measured")
+    return out.with_(calibrated=version.date, spread=version.spread, source=source, kind="measured")
 
 
 def _same(a: float | str, b: float | str) -> bool:

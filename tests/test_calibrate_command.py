@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,8 +11,20 @@ from refusals import faults_of
 from shopcalc.calibration import factors_of, with_factors
 from shopcalc.cli import main
 from shopcalc.gcode import read_program
-from shopcalc.machines_learned import FIELDS, LearnedField, applied, forget, keep, latest, read_versions, value_of
+from shopcalc.jobs import estimate, open_job
+from shopcalc.machines_learned import (
+    FIELDS,
+    LearnedField,
+    MachineVersion,
+    applied,
+    forget,
+    keep,
+    latest,
+    read_versions,
+    value_of,
+)
 from shopcalc.motion import machine_time
+from shopcalc.quote.pricing import _machining_sigma
 from shopcalc.shop import Shop, copy_starter, demo_folder
 
 ROUTER = Shop.open().machine("router")
@@ -206,3 +219,27 @@ def test_nothing_is_left_behind_where_the_file_cannot_be_written(tmp_path):
     faults_of(lambda: keep(tmp_path / "m.csv", "router", FOUND, date="2026-03-02", source="a"))
     assert [p.name for p in tmp_path.iterdir()] == ["m.csv"]
     faults_of(lambda: keep(tmp_path / "no" / "m.csv", "router", FOUND, date="2026-03-02", source="a"))
+
+
+def test_what_is_left_is_the_machining_spread_of_programs_that_exist():
+    shop = Shop.open()
+    job = estimate(open_job(demo_folder() / "jobs" / "garden-gates.toml", shop), shop)
+    version = MachineVersion(1, "2026-03-02", "router", (LearnedField("spread", 0.03),))
+    calibrated = applied(ROUTER, version)
+    assert calibrated.spread == 0.03
+    usual = shop.rates.spread["machining"]
+
+    def sigma(programmed):
+        made = [p.planned if k in programmed else None for k, p in enumerate(job.programs)]
+        programs = tuple(replace(p, programmed=t) for p, t in zip(job.programs, made, strict=True))
+        seconds = [p.best * p.loads for p in programs]
+        share = sum(s for s, t in zip(seconds, made, strict=True) if t) / sum(seconds)
+        changed = replace(job, programs=programs, job=replace(job.job, machine=calibrated))
+        return _machining_sigma(changed, shop), share
+
+    assert _machining_sigma(job, shop) == usual
+    assert sigma(())[0] == usual
+    assert sigma(range(len(job.programs)))[0] == pytest.approx(0.03)
+    got, share = sigma((0, 1))
+    assert 0 < share < 1
+    assert got == pytest.approx(share * 0.03 + (1 - share) * usual)

@@ -152,7 +152,7 @@ class Calibration:
         return self.fit.sigma_of(clock.slopes(self.fit.logs))
 
     def fields(self) -> tuple[LearnedField, ...]:
-        """What is worth keeping: every figure the programs said something of, with its interval, and the spread."""
+        """What is worth keeping: every figure that could change, with its interval, and the spread."""
         out: list[LearnedField] = []
         bends = self.machine.controller.chord_curvature
         if bends != self.record.controller.chord_curvature:
@@ -237,9 +237,11 @@ def calibrate(
     ]  # fmt: skip
     if faults:
         raise InputError(faults)
+    own = fit(clocks[machine.controller.chord_curvature], y, watch)
+    fits = {machine.controller.chord_curvature: own}
     if bends:
-        clocks |= _other_bends(machine, factors, moves, before)
-    fits = {word: fit(clock, y, watch) for word, clock in clocks.items()}
+        clocks |= (others := _other_bends(machine, factors, moves, before))
+        fits |= {word: fit(clock, y, watch, near=own) for word, clock in others.items()}
     word, compared = _best_bends(machine.controller.chord_curvature, fits)
     found, clock = fits[word], clocks[word]
     done = with_factors(clock.machine, factors, found.logs)

@@ -29,7 +29,7 @@ MISSES, MISSES_SIGMA = 0.01, 0.6
 WIDER = math.sqrt(DEGREES / (DEGREES - 2.0))
 _GRID = np.exp(np.linspace(math.log(0.0015), math.log(0.12), 25))
 _STEP = 2e-3  # of a logarithm, for slopes
-_STILL = 1e-7
+_STILL = 1e-5
 _ROUNDS, _STEPS = 6, 40
 
 
@@ -137,7 +137,7 @@ class Fit:
         return out
 
 
-def fit(clock: Clock, y: Floats, watch: Floats) -> Fit:
+def fit(clock: Clock, y: Floats, watch: Floats, near: Fit | None = None) -> Fit:
     """Fit a machine's factors to logged times.
 
     Parameters
@@ -148,6 +148,8 @@ def fit(clock: Clock, y: Floats, watch: Floats) -> Fit:
         Logarithm of each logged time [-].
     watch : (n,) float
         Standard deviation that watch and rounding bring to it [-].
+    near : Fit, optional
+        Of a machine much like this one: where to begin.
 
     Notes
     -----
@@ -160,7 +162,7 @@ def fit(clock: Clock, y: Floats, watch: Floats) -> Fit:
     Lange, Little and Taylor, "Robust statistical modeling using the t distribution", Journal of the American
     Statistical Association 84(408), 1989.
     """
-    scale, f = float(_GRID[-1]), np.zeros(len(clock.factors))
+    scale, f = (float(_GRID[-1]), np.zeros(len(clock.factors))) if near is None else (near.scale, near.logs)
     prior = np.array([c.sigma for c in clock.factors])
     for last in range(_ROUNDS, 0, -1):
         f = most_likely(clock, y, watch, scale, f)

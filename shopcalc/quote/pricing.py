@@ -170,7 +170,7 @@ def price(
     lines += bought
     means = _sum(lines)
     spreads = [spread_of_mean(float(line.amount), rates.spread[phase]) for phase, line in own]
-    spreads.append(spread_of_mean(float(machining.amount), rates.spread["machining"]))
+    spreads.append(spread_of_mean(float(machining.amount), _machining_sigma(estimate, shop)))
     if carving is not None:
         spreads += _carving_spreads(estimate, shop, float(carving.amount))
     certain = float(means) - sum(s.mean for s in spreads)
@@ -249,6 +249,20 @@ def _carving_line(estimate: Estimate, shop: Shop, rate: MachineRate) -> Line | N
         name = {"design": "drawing its artwork", "machining": "attended", "finishing": "sanding"}.get(phase, phase)
         how.append(f"{cents(own)} h {name} × {pay:.2f}")
     return Line("carving", amount, " + ".join(how))
+
+
+def _machining_sigma(estimate: Estimate, shop: Shop) -> float:
+    """How far the machine's hours stray: by what calibration left where programs exist, else by the shop's rate.
+
+    All programs are taken to stray together: the mean of both by seconds.
+    """
+    usual, learned = shop.rates.spread["machining"], estimate.job.machine.spread
+    plain = [p for p in estimate.programs if not p.carving]
+    known = sum(p.best * p.loads for p in plain if p.programmed is not None or p.logged is not None)
+    whole = sum(p.best * p.loads for p in plain)
+    if learned is None or not whole > 0:
+        return usual
+    return usual + (learned - usual) * known / whole
 
 
 def _carving_spreads(estimate: Estimate, shop: Shop, amount: float) -> list[Spread]:
