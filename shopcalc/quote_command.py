@@ -35,7 +35,9 @@ def add_flags(parser: argparse.ArgumentParser) -> None:
         Of the command; it has ``--shop``, ``--system`` and ``--json`` already.
     """
     parser.add_argument("job", metavar="JOB.toml")
-    parser.add_argument("--out", metavar="DIR", help="also write quote.txt, quote.html and hours.csv there")
+    parser.add_argument(
+        "--out", metavar="DIR", help="also write quote.txt, quote.html, hours.csv and drawings of frames there"
+    )
     parser.add_argument(
         "--show",
         metavar="WHAT",
@@ -94,7 +96,7 @@ def run(chosen: argparse.Namespace, shop: Shop, write: Write, show: Show) -> int
     if chosen.out is not None:
         texts = [as_text(priced), *("\n" + "\n".join(lines) + "\n" for lines, _ in parts.values())]
         files = {"quote.txt": "".join(texts), "quote.html": as_html(priced), "hours.csv": hours_csv(priced)}
-        write(Path(chosen.out), files)
+        write(Path(chosen.out), files | _drawings(priced, shop, wood="wood" in shows))
     if chosen.json:
         show(priced.as_json() | {name: data for name, (_, data) in parts.items()})
         return 0
@@ -102,6 +104,24 @@ def run(chosen: argparse.Namespace, shop: Shop, write: Write, show: Show) -> int
     for lines, _ in parts.values():
         print("\n" + "\n".join(line.rstrip() for line in lines))
     return 0
+
+
+def _drawings(priced: Price, shop: Shop, *, wood: bool) -> dict[str, str]:
+    """Each frame with its sizes, its tables to edit by hand, and where each piece lies on the boards, by file name."""
+    from shopcalc.frames import as_job_text
+    from shopcalc.frames.drawing import svg
+    from shopcalc.sheets.writing import stem
+
+    job, out = priced.estimate.job, dict[str, str]()
+    if job.expansion is not None:
+        out = {f"frame-{stem(x.frame.id)}.svg": svg(x, priced.system) for x in job.expansion.layouts}
+        out["frames-as-parts.toml"] = as_job_text(job.expansion)
+    if wood:
+        from shopcalc.jobs.wood import take_off_job
+
+        found = take_off_job(job, shop, layout=True).diagrams(priced.system)
+        out |= {f"wood-{stem(name)}.svg": picture for name, picture in found.items()}
+    return out
 
 
 def _shows(chosen: argparse.Namespace) -> Iterator[str]:
@@ -270,8 +290,14 @@ def _day(text: str | None) -> datetime.date | None:
 def _wood(priced: Price, shop: Shop, chosen: argparse.Namespace) -> Part:
     from shopcalc.jobs.wood import take_off_job
 
-    taken = take_off_job(priced.estimate.job, shop)
-    lines = ["Wood, glue, finish, weight", *(f"  {s}" for s in taken.sentences(priced.system))]
+    job = priced.estimate.job
+    taken = take_off_job(job, shop, layout=True)
+    priced_so = shop.rates.stock.layout if job.stock.layout is None else job.stock.layout
+    way = "as priced" if priced_so else "the price goes by the shop's waste: layout = true under [stock] prices this"
+    lines = [
+        f"Wood laid out on boards ({way}), glue, finish, weight",
+        *(f"  {s}" for s in taken.sentences(priced.system)),
+    ]
     return _wrapped(lines), {"bought": _data(taken.bought_frame()), "weights": _data(taken.weight_frame())}
 
 

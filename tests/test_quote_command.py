@@ -1,6 +1,7 @@
 """The command quote: what it shows on request, as text and as data, and what it refuses."""
 
 import json
+from pathlib import Path
 
 import pytest
 from small_job import JOB
@@ -12,7 +13,7 @@ SHOWS = {
     "loads": "Minutes by program and load",
     "order": "Order of loads",
     "days": "Who does what when",
-    "wood": "Wood, glue, finish, weight",
+    "wood": "Wood laid out on boards",
     "fits": "What to measure at the bench",
     "quantities": "Price of one against how many",
 }
@@ -115,3 +116,16 @@ def test_what_is_no_quote_is_not_compared(job, said, tmp_path, text):
 def test_files_hold_what_was_shown(job, said, tmp_path):
     assert said(job, "--show", "order", "--out", str(tmp_path / "q"))[0] == 0
     assert "Order of loads" in (tmp_path / "q" / "quote.txt").read_text(encoding="utf-8")
+
+
+def test_drawings_of_frames_and_boards_stand_beside_the_quote(said, tmp_path):
+    door = Path(__file__).parents[1] / "data" / "jobs" / "pantry-door.toml"
+    assert said(str(door), "--show", "wood", "--out", str(tmp_path / "q"))[0] == 0
+    names = {p.name for p in (tmp_path / "q").iterdir()}
+    assert {"frame-door.svg", "frames-as-parts.toml"} <= names
+    assert any(n.startswith("wood-white-oak") for n in names)
+    heading = door.read_text(encoding="utf-8").split("[[frames]]")[0]
+    again = tmp_path / "again.toml"
+    again.write_text(heading + (tmp_path / "q" / "frames-as-parts.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    hours = [json.loads(said(str(p), "--json")[1])["hours"]["setup"]["best"] for p in (door, again)]
+    assert hours[0] == hours[1]  # the tables are the same job
