@@ -254,7 +254,8 @@ def check_clear(
     -------
     Clear
         Every overlap deeper than 0.001 mm is found, on lines as on arcs in any plane; none is told where there is
-        room, save on arcs, which are checked as chords with ``ERROR`` added, and on balls (``tool_body.ROUND``).
+        room, save on arcs, which are checked as chords with ``ERROR`` and the difference of their two radii added, and
+        on balls (``tool_body.ROUND``).
 
     Raises
     ------

@@ -112,15 +112,6 @@ def _along_arc(a, b, centre, sweep, plane, error, keep, section, chord, out):  #
     more = radius * (1.0 - math.cos(0.5 * abs(sweep) / count)) + abs(
         math.sqrt((b[p] - centre[p]) ** 2 + (b[q] - centre[q]) ** 2) - radius
     )
-    reach = max(section[2], section[3]) + keep[4] + more + keep[2] + keep[3]
-    far_x = abs(centre[0] - keep[0]) if plane != 2 else abs(a[0] - keep[0])
-    far_y = abs(centre[1] - keep[1]) if plane != 1 else abs(a[1] - keep[1])
-    if plane == 1:
-        far_y -= abs(b[1] - a[1])
-    elif plane == 2:
-        far_x -= abs(b[0] - a[0])
-    if max(far_x, far_y) > reach + radius:
-        return False
     found = False
     least, share, lowest = 0.0, 0.0, 0.0
     for k in range(3):
@@ -168,19 +159,34 @@ def sweep(  # type: ignore[no-untyped-def]
             a, b = points[i], points[i + 1]
             arc = arc_at[i]
             begin, end = first[body[i]], first[body[i] + 1]
-            if arc < 0:
-                wide = 0.0
-                for j in range(begin, end):
-                    wide = max(wide, sections[j, 2], sections[j, 3])
-                if (
-                    min(a[0], b[0]) > keep[0] + half_x + wide
-                    or max(a[0], b[0]) < keep[0] - half_x - wide
-                    or min(a[1], b[1]) > keep[1] + half_y + wide
-                    or max(a[1], b[1]) < keep[1] - half_y - wide
-                    or min(a[2], b[2]) >= keep[8]
-                ):
-                    continue
+            wide, x0, x1 = 0.0, min(a[0], b[0]), max(a[0], b[0])
+            y0, y1, z0, z1 = min(a[1], b[1]), max(a[1], b[1]), min(a[2], b[2]), max(a[2], b[2])
             for j in range(begin, end):
+                wide = max(wide, sections[j, 2], sections[j, 3])
+            if arc >= 0:  # the whole circle, and what its end may lie off it
+                c0, plane = arc_centre[arc], arc_plane[arc]
+                p, q = (0, 1) if plane == 0 else ((2, 0) if plane == 1 else (1, 2))
+                one = math.sqrt((a[p] - c0[p]) ** 2 + (a[q] - c0[q]) ** 2)
+                two = math.sqrt((b[p] - c0[p]) ** 2 + (b[q] - c0[q]) ** 2)
+                radius, more = max(one, two), error + abs(one - two)
+                if plane != 2:
+                    x0, x1 = min(x0, c0[0] - radius), max(x1, c0[0] + radius)
+                if plane != 1:
+                    y0, y1 = min(y0, c0[1] - radius), max(y1, c0[1] + radius)
+                if plane != 0:
+                    z0, z1 = min(z0, c0[2] - radius), max(z1, c0[2] + radius)
+                wide, z0, z1 = wide + more, z0 - more, z1 + more
+            if (
+                x0 > keep[0] + half_x + wide
+                or x1 < keep[0] - half_x - wide
+                or y0 > keep[1] + half_y + wide
+                or y1 < keep[1] - half_y - wide
+                or z0 >= keep[8]
+            ):
+                continue
+            for j in range(begin, end):
+                if z0 + sections[j, 0] >= keep[8] or z1 + sections[j, 1] <= keep[7]:
+                    continue
                 if arc < 0:
                     hit = _straight(a, b, keep, sections[j], 0.0, out)
                 else:

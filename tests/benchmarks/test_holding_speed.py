@@ -1,13 +1,14 @@
 """A million moves against ten keep-outs, and through a block of wood (python -m pytest -n 0 -m benchmark -s)."""
 
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from shopcalc.cutters import Cutter
 from shopcalc.holding import Stock, box, check_clear, check_walls, cylinder, tool_body
-from shopcalc.moves import from_lists
+from shopcalc.moves import Kind, from_lists
 
 pytestmark = pytest.mark.benchmark
 MOVES = 1_000_000
@@ -37,6 +38,27 @@ def test_a_million_moves_against_ten_keep_outs_take_under_five_seconds():
           f"remedies {time.perf_counter() - start:.2f} s")  # fmt: skip
     assert len({c.keep_out for c in found.collisions}) == 9
     assert seconds < 5
+
+
+def test_half_a_million_arcs_between_as_many_lines_take_under_five_seconds():
+    n, rng = MOVES // 2, np.random.default_rng(2)
+    centre = np.stack([rng.uniform(0, 800, n), rng.uniform(0, 400, n), np.full(n, -2.0)], axis=1)
+    off = np.stack([rng.uniform(1, 20, n), np.zeros(n), np.zeros(n)], axis=1)
+    points = np.zeros((2 * n + 1, 3))
+    points[0 : 2 * n : 2], points[1 : 2 * n : 2], points[-1] = centre + off, centre - off, centre[0] + off[0]
+    moves = replace(
+        from_lists(points, [Kind.ARC, Kind.LINE] * n, feed=3000.0), arc_index=np.arange(0, 2 * n, 2), arc_centre=centre,
+        arc_sweep=np.full(n, np.pi), arc_plane=np.zeros(n, np.uint8),
+    )  # fmt: skip
+    body = tool_body(Cutter("SQ12", "", "square end", 12.0, 12.0, 2, 30.0, 80.0, 40.0))
+    keeps = [box(f"clamp {i}", -60, 50 * i, 50, 30, bottom=-20, top=20) for i in range(5)]
+    keeps += [box(f"strap {i}", 80 * i, 450, 50, 30, bottom=-20, top=20) for i in range(5)]
+    check_clear(moves.part(0, 10), body, keeps)
+    start = time.perf_counter()
+    found = check_clear(moves, body, keeps)
+    print(f"\n{time.perf_counter() - start:.2f} s")
+    assert time.perf_counter() - start < 5
+    assert found.clear
 
 
 def test_a_million_moves_through_wood_take_under_ten_seconds():
