@@ -3,7 +3,7 @@
 import pytest
 
 from shopcalc import lessons
-from shopcalc.controls import chip_control, lesson
+from shopcalc.controls import chip_control, grain_control, lesson
 from shopcalc.cutting.chipload import feed_per_tooth, mean_chip
 
 
@@ -85,3 +85,17 @@ def test_the_picture_of_the_chip_is_the_formula(system):
     assert "RUBS" in chip.verdict
     per_unit = 25.4 if system == "inch" else 1.0
     assert chip.figure.data[1].y[0] * per_unit == pytest.approx(chip.mean)
+
+
+def test_the_picture_of_the_grain_is_the_model_and_geometry():
+    grain = grain_control()
+    grain.lie.value = "stood on end"
+    grain.helix.value = 30
+    assert grain.shares["flutes"] == pytest.approx([0.25, 0.75, 0.0])
+    assert grain.shares["tip"] == pytest.approx([0.0, 0.0, 1.0])
+    assert list(grain.figure.data[0].x) == pytest.approx([25, 75, 0])
+    grain.lie.value, grain.helix.value, grain.angle.value = "flat on the table", 0, 20
+    assert "against the grain" in grain.verdict
+    grain.angle.value = -20
+    assert "with the grain" in grain.verdict
+    assert grain.shares["tip"] == pytest.approx([0.5, 0.5, 0.0])

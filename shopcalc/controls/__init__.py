@@ -7,6 +7,7 @@ from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
 from shopcalc.controls.decision import take_this_job, turns_figure
 from shopcalc.controls.frame_pictures import days_view, fits_view, panel_view, quantities_view
 from shopcalc.controls.frame_to_hours import FrameControl, frame_to_hours
+from shopcalc.controls.grain_modes import GrainControl, grain_control
 from shopcalc.controls.job_form import JobForm, job_form
 from shopcalc.controls.lesson import LessonControl, lesson
 from shopcalc.controls.loading_picture import LoadingControl, loading_control, loading_figure
@@ -23,6 +24,7 @@ __all__ = [
     "ComparisonControl",
     "CutterTuningControl",
     "FrameControl",
+    "GrainControl",
     "JobForm",
     "LessonControl",
     "LoadingControl",
@@ -37,6 +39,7 @@ __all__ = [
     "days_view",
     "fits_view",
     "frame_to_hours",
+    "grain_control",
     "job_form",
     "lesson",
     "loading_control",

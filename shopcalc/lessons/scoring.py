@@ -200,11 +200,12 @@ def record_page(
             signed.get(s.lesson, Gap.WRITE),
         ))  # fmt: skip
         open_points += [f"{LESSONS[s.lesson]}: {m}." for m in out.missing]
-        seeds += [
-            (LESSONS[s.lesson], a.kind, str(a.seed), "yes" if a.first_try else "no", str(a.hints)) for a in s.attempts
-        ]
+        for kind in s.kinds_tried:
+            mine = [a for a in s.attempts if a.kind == kind]
+            right = f"{sum(a.first_try and not a.hints for a in mine)} of {len(mine)}"
+            seeds.append((kind, ", ".join(str(a.seed) for a in mine), right, str(sum(a.hints for a in mine))))
     head = ("lesson", "kinds tried", "right at first try", "hints", "result", "seen and signed by")
-    detail = ("lesson", "kind", "seed", "right at first try", "hints")
+    detail = ("kind", "seeds", "right at first try", "hints")
     rule = (
         f"Passed: each kind tried {TRIES_EACH} times, {PASS_SHARE:.0%} of the latest right at once, "
         "of safety kinds all."
@@ -215,7 +216,7 @@ def record_page(
             Caution("What this paper is not", NOT_A_LICENCE, grave=True),
             Table("Lessons", head, tuple(rows), frozenset({1, 2, 3}), (rule,)),
             *(Paragraph(f"Still to do: {p}") for p in open_points),
-            Table("Exercises, to make again by kind and seed", detail, tuple(seeds), frozenset({2, 4})),
+            Table("Exercises, to make again by kind and seed", detail, tuple(seeds), frozenset({3})),
             Boxes(("watched at the machine by", "date", "signature"), 3),
         ),
         "A shop's own record of exercises.",

@@ -196,6 +196,7 @@ def _tapered(lot: Lot) -> Draft:
     half = lot.draw("half_angle", "angle", "4, 5, 6, 8", unit=("deg", "deg"))
     d = lot.length("depth", "5, 8, 10, 12", "3/16, 5/16, 3/8, 1/2")
     right = float(effective_diameter(_cutter("tapered ball", 25.0, tip.value, 2 * half.value), d.value))
+    low, round_wide = tip.value / 2 * (1 - math.sin(half.value)), tip.value * math.cos(half.value)
     wrong = (
         Mistake("taper forgotten", tip.value, "Above the round the cutter grows wider all the way up."),
         Mistake("one side only", (right + tip.value) / 2, "It grows on both sides."),
@@ -209,6 +210,8 @@ def _tapered(lot: Lot) -> Draft:
         f" face of the wood? Measure along the taper from where the round ends.",
         ("The round ends at r x (1 - sin of the angle).", "There it is 2 r x cos of the angle wide.",
          "Each side then grows by height x tan of the angle."),
-        "The width where the round ends, and twice the height above it times the tangent. Deep grooves need this room.",
+        f"The round ends {tell(low, 'length', lot.system)} up and is {tell(round_wide, 'length', lot.system)} wide"
+        f" there. Above"
+        f" it each side grows by {math.tan(half.value):.4f} of the height. Deep grooves need this room.",
         Number(right, "length", lot.system, wrong), "geometry",
     )  # fmt: skip

@@ -34,3 +34,18 @@ def test_the_first_exercise_is_answered_by_keyboard(run_all, page, tmp_path):
     page.locator(".shop-big").first.scroll_into_view_if_needed()
     page.screenshot(path=str(tmp_path / "chip.png"))
     assert page.outside == []
+
+
+@pytest.mark.parametrize("book", ["02-speed-and-feed", "03-grain"])
+def test_each_lesson_shows_its_picture_and_asks(run_all, page, tmp_path, book):
+    from conftest import IDLE
+
+    page.outside.clear()
+    run_all(f"lessons/{book}.ipynb")
+    page.locator("[aria-label=question]").wait_for(timeout=90_000)
+    page.wait_for_function(IDLE, timeout=90_000)
+    page.locator(".shop-big").first.scroll_into_view_if_needed()
+    page.locator(".js-plotly-plot").first.wait_for(timeout=60_000)
+    page.screenshot(path=str(tmp_path / f"{book}.png"))
+    assert page.locator(".jp-OutputArea-output[data-mime-type='application/vnd.jupyter.error']").count() == 0
+    assert page.outside == []
