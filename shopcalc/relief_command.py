@@ -38,6 +38,7 @@ _SOON, _TICK = 1.0, 1.0  # s after which progress is worth a line, and from one 
 _PLAIN_SOON, _PLAIN_MOST = 5.0, 6  # s, and lines, where standard error is no terminal
 _CREASED = 0.0005  # share of the area from which creases are told
 _CLOSER = 1.3  # times: a step that steep walls make so much closer is explained
+_DEEP = 1 / 3  # of the relief: a depth left that is said before a way is offered
 _DROPPED_SHOWN = 5  # ways that were dropped
 _WIDTH = 108
 _HANDLING = (
@@ -150,6 +151,8 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
         print("\n".join(text))
         if chosen.out is not None:
             print(f"written to {chosen.out}: {', '.join(files)}")
+            if "carving.nc" in files:
+                print("the program is in millimetres and says so (G21)")
     return 0
 
 
@@ -251,7 +254,7 @@ def _with_artwork(
     from shopcalc.relief.artwork import read_artwork
     from shopcalc.relief.detail import smallest_detail
     from shopcalc.relief.scheme import obstacles, scheme_for
-    from shopcalc.relief.words import lengths_for
+    from shopcalc.relief.words import beyond_travel, lengths_for
 
     line.begin("reading the artwork")
     art = read_artwork(
@@ -261,8 +264,11 @@ def _with_artwork(
     _require_relief(chosen.artwork, art)
     line.begin("its smallest detail")
     detail = smallest_detail(art.map)
-    found = _found(chosen, a, art, line) if chosen.choices else None
+    too_large = beyond_travel(a.machine, art.map.length, art.map.width, a.system)
+    found = _found(chosen, a, art, line) if chosen.choices and not too_large else None
     head, data = list(_head(chosen, a, art, detail)), _about(chosen, a, art, detail)
+    if too_large:
+        return _beyond(a, too_large, head, data)
     result, title = None, None
     if a.cutter is not None:
         line.begin("cutters and lines")
@@ -360,6 +366,27 @@ def _program(a: _Asked, art: Artwork, result: CarvingResult) -> str:
     )  # fmt: skip
 
 
+_NOTHING = ("minutes", "path_length_mm", "lines", "stepover_mm", "cusp_mm", "detail_left", "price")
+
+
+def _beyond(
+    a: _Asked, reasons: Sequence[str], head: list[str], data: dict[str, Any]
+) -> tuple[list[str], dict[str, Any], dict[str, str]]:
+    """Text and figures of a carving that is larger than the machine: no minutes and no price."""
+    text = [head[0]]
+    for words in reasons:
+        text += textwrap.wrap(words, _WIDTH, initial_indent="  ", subsequent_indent="    ")
+    text += [
+        "  no hours, no price and no program for it: carve it in pieces, or say a smaller --length or --machine NAME",
+        *head[1:], "", *_cautions(a, None),
+    ]  # fmt: skip
+    about = {
+        **dict.fromkeys(_NOTHING), **data, "cutter": None if a.cutter is None else a.cutter.id, "can_be_cut": False,
+        "time_valid": False, "cannot": list(reasons), **_choices_document(a, None),
+    }  # fmt: skip
+    return text, about, {}
+
+
 def _cannot(
     a: _Asked, art: Artwork, hindered: Sequence[Hindrance], head: list[str], data: dict[str, Any],
     found: Choices | None,
@@ -370,21 +397,21 @@ def _cannot(
 
     first = hindered[0].cutter
     could = [c.id for c in able(art.map, a.shop.cutters.values(), like=first)]
+    if hindered[0].role == "rough":
+        could = [k for k in could if a.shop.cutter(k).shape in ("square end", "ball")]
     others = f"of the rack can: {', '.join(could)}" if could else "no cutter of the rack can"
     if any(h.role == "rough" for h in hindered):
         others += "; for roughing say --rough-cutter none, or another"
     lines = [lengths_for(str(h), a.system) for h in hindered]
-    text = [
-        *(t for line in lines for t in textwrap.wrap(line, _WIDTH, subsequent_indent="  ")),
-        *textwrap.wrap(f"no hours and no price for it; {others}", _WIDTH, initial_indent="  ", subsequent_indent="  "),
-        *head,
-    ]
+    text = [head[0]]
+    for words in (*lines, f"no hours, no price and no program for it; {others}"):
+        text += textwrap.wrap(words, _WIDTH, initial_indent="  ", subsequent_indent="    ")
+    text += head[1:]
     if found is not None:
         text += ["", *_choice_lines(a, found)]
     text += ["", *_cautions(a, None)]
-    nothing = dict.fromkeys(("minutes", "path_length_mm", "lines", "stepover_mm", "cusp_mm", "detail_left", "price"))
     about = {
-        **nothing, **data, "cutter": None if a.cutter is None else a.cutter.id, "can_be_cut": False,
+        **dict.fromkeys(_NOTHING), **data, "cutter": None if a.cutter is None else a.cutter.id, "can_be_cut": False,
         "cannot": [
             {
                 "cutter": h.cutter.id, "role": h.role, "part": h.obstacle.part, "reaches_mm": h.obstacle.reaches,
@@ -477,16 +504,12 @@ def _size(value: float, system: System) -> str:
     return write(value, "length", system)
 
 
-def _way(length: float, system: System) -> str:
-    """A length of path, in metres or feet."""
-    return f"{length / 1000:.0f} m" if system == "metric" else f"{length / 304.8:.0f} ft"
-
-
 def _fine(value: float, system: System) -> str:
     """A small height: thousandths of an inch, or hundredths of a millimetre where there are any."""
-    if system == "inch":
-        return f"{value / 25.4:.4f} in"
-    return f"{value:.3f} mm"
+    shown, unit, digits = (value / 25.4, "in", 4) if system == "inch" else (value, "mm", 3)
+    if 0 < shown < 0.5 * 10**-digits:
+        return f"less than {10**-digits:.{digits}f} {unit}"
+    return f"{shown:.{digits}f} {unit}" if shown else f"0 {unit}"
 
 
 def _head(chosen: argparse.Namespace, a: _Asked, art: Artwork, detail: SmallestDetail) -> Iterator[str]:
@@ -504,18 +527,20 @@ def _head(chosen: argparse.Namespace, a: _Asked, art: Artwork, detail: SmallestD
 
 
 def _text(a: _Asked, r: CarvingResult, priced: CarvingPrice) -> Iterator[str]:
-    from shopcalc.relief.words import lengths_for
+    from shopcalc.relief.words import hand_time, lengths_for, path_words, percent_words
     from shopcalc.units import write_time
 
     for s in r.steps:
         yield from _step_lines(s, a.system)
     yield from _fact("changes", f"{write_time(r.change_seconds)} for cutters, spindle starts and ways")
-    yield from _fact("machine time", f"{write_time(r.seconds)} over {_way(r.path_length, a.system)} of path")
+    yield from _fact("machine time", f"{write_time(r.seconds)} over {path_words(r.path_length, a.system)} of path")
     left = r.left
     yield from _fact(
         "not reached",
-        f"more than {_fine(left.tolerance, a.system)} on {100 * left.area_share:.1f} % of the area, "
-        f"{_fine(left.greatest, a.system)} at most, {_fine(left.mean, a.system)} on average",
+        f"more than {_fine(left.tolerance, a.system)} on {percent_words(left.area_share)} of the area, "
+        f"{_fine(left.greatest, a.system)} at most, {_fine(left.mean, a.system)} on average"
+        if left.area_share > 0
+        else f"nothing: all of it within {_fine(left.tolerance, a.system)}",
     )
     yield from _fact(
         "cusps",
@@ -524,13 +549,26 @@ def _text(a: _Asked, r: CarvingResult, priced: CarvingPrice) -> Iterator[str]:
     )
     if r.roughing_left is not None:
         yield from _fact(
-            "after roughing", f"{_size(r.roughing_left, a.system)} stand at most, in corners and between levels"
+            "after roughing",
+            f"{_size(r.roughing_left, a.system)} stand at most, in corners and slits beside the lines"
+            + _met_words(r, a),
         )
-    yield from _fact("sanding", f"{60 * r.sanding_hours:.0f} min by hand (common practice, no source; log yours)")
+    yield from _fact("sanding", f"{hand_time(r.sanding_hours)} by hand (common practice, no source; log yours)")
     for note in r.notes:
         words = lengths_for(note, a.system)
         yield from textwrap.wrap(words, _WIDTH, initial_indent="  look at: ", subsequent_indent="    ")
     yield from _price_lines(a, priced)
+
+
+def _met_words(r: CarvingResult, a: _Asked) -> str:
+    """What the finishing cutter meets along its lines, which is less than what stands."""
+    if r.met is None:
+        return ""
+    f = r.scheme.finishing
+    return (
+        f"; line by line {f.cutter.id} takes {_size(r.met.greatest, a.system)} at once at most and bears "
+        f"{_size(f.depth_per_pass, a.system)}"
+    )
 
 
 def _step_lines(s: StepResult, system: System) -> Iterator[str]:
@@ -585,16 +623,17 @@ def _price_lines(a: _Asked, p: CarvingPrice) -> Iterator[str]:
 
     yield from _fact("price", f"cost {p.cost:,} {p.currency}, floor {p.floor:,}, asked {p.asked:,}; its own line")
     yield from _fact("", p.how)
+    yield from _fact("", p.asked_how)
     yield from _fact("", not_in_it(a.shop.rates))
 
 
 def _choice_lines(a: _Asked, found: Choices) -> Iterator[str]:
-    from shopcalc.relief.words import lengths_for
+    from shopcalc.relief.words import hand_time, lengths_for, percent_words
     from shopcalc.units import write_time
 
     yield f"Ways worth offering, of {found.looked_at} looked at: none is both cheaper and leaves less wood"
     head = (
-        "", "cutters", "machine time", "cusp", "step", "not reached", "wood left", "sanding", "asked",
+        "", "cutters", "machine time", "cusp", "step", "not reached", "at most", "wood left", "sanding", "asked",
         "greatest feeds",
     )  # fmt: skip
     rows: list[Sequence[str]] = [head]
@@ -605,7 +644,8 @@ def _choice_lines(a: _Asked, found: Choices) -> Iterator[str]:
             (
                 names.get(id(c), ""), r.scheme.name, write_time(r.seconds),
                 _fine(c.wanted_cusp, a.system), _fine(r.scheme.finishing.stepover, a.system),
-                f"{100 * r.left.area_share:.1f} %", _fine(r.wood_left, a.system), f"{60 * r.sanding_hours:.0f} min",
+                percent_words(r.left.area_share), _fine(r.left.greatest, a.system), _fine(r.wood_left, a.system),
+                hand_time(r.sanding_hours),
                 f"{c.price:,.2f}", "the same" if f is None else f"{write_time(f.seconds)}, {f.price:,.2f}",
             )
         )  # fmt: skip
@@ -616,9 +656,26 @@ def _choice_lines(a: _Asked, found: Choices) -> Iterator[str]:
         yield from textwrap.wrap(lengths_for(words, a.system), _WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
-def _choice_notes(a: _Asked, found: Choices) -> Iterator[str]:
-    from shopcalc.units import write
+def _deep_left(a: _Asked, found: Choices) -> Iterator[str]:
+    """Ways that leave more than a third of the relief's depth somewhere, said before they are offered."""
+    names = _offered(found)
+    for c in found.kept:
+        r = c.result
+        if r.left.greatest <= _DEEP * c.relief:
+            continue
+        called = f"{names[id(c)]}, " if id(c) in names else ""
+        yield (
+            f"LOOK: {called}{c.title}, leaves up to {_size(r.left.greatest, a.system)} of the "
+            f"{_size(c.relief, a.system)} uncut where its tip does not fit: detail is lost there; show the customer "
+            "the picture first."
+        )
 
+
+def _choice_notes(a: _Asked, found: Choices) -> Iterator[str]:
+    from shopcalc.relief.words import hand_time
+    from shopcalc.units import write, write_time
+
+    yield from _deep_left(a, found)
     yield (
         f"Asked, in {a.shop.rates.currency}, takes machine, attended share and sanding. Quick is the cheapest, fine "
         "leaves the least. Wood left: mean height over the artwork when the machine is done: detail not reached, a "
@@ -643,8 +700,8 @@ def _choice_notes(a: _Asked, found: Choices) -> Iterator[str]:
     near = [d for d in found.dropped if "coarser" in d.reason or d.computed_fully]
     for d in near[:_DROPPED_SHOWN]:
         yield (
-            f"dropped: {d.cutters} at a cusp of {d.wanted_cusp:g} mm ({d.minutes:.0f} min, sanding "
-            f"{60 * d.sanding_hours:.0f} min, asked {d.price:,.2f}): {d.reason}"
+            f"dropped: {d.cutters} at a cusp of {d.wanted_cusp:g} mm ({write_time(60 * d.minutes)}, sanding "
+            f"{hand_time(d.sanding_hours)}, asked {d.price:,.2f}): {d.reason}"
         )
     if len(found.dropped) > len(near[:_DROPPED_SHOWN]):
         yield f"{len(found.dropped)} ways were dropped in all; --json names each with its reason."
@@ -678,7 +735,8 @@ def _before(
     chosen: argparse.Namespace, a: _Asked, line: _ProgressLine
 ) -> tuple[list[str], dict[str, Any], dict[str, str]]:
     from shopcalc.quote.carving import carving_price
-    from shopcalc.relief.kinds import KINDS, hours_before_artwork
+    from shopcalc.relief.kinds import KINDS, ONE_TO_ANOTHER, OTHER_ARTWORK, hours_before_artwork
+    from shopcalc.relief.words import beyond_travel, hand_time
     from shopcalc.risk import spread_of_three, three_point
     from shopcalc.units import read, write_time
 
@@ -686,6 +744,11 @@ def _before(
     assert a.width is not None
     assert a.depth is not None
     smallest = read(chosen.smallest_detail, "length")
+    too_large = beyond_travel(a.machine, a.length, a.width, a.system)
+    if too_large:
+        head = [f"{chosen.before}: {KINDS[chosen.before].description}"]
+        size = {"smallest_detail_mm": smallest, "length_mm": a.length, "width_mm": a.width, "depth_mm": a.depth}
+        return _beyond(a, too_large, head, size)
     line.begin("drawing and computing reliefs of this kind")
     told: Before = hours_before_artwork(
         chosen.before, a.length, a.width, a.depth, smallest, a.machine, a.material, list(a.shop.cutters.values()),
@@ -693,8 +756,10 @@ def _before(
         sanding_per_area=a.shop.rates.minutes["sanding_per_area"], progress=line.show,
     )  # fmt: skip
     band = (told.low, told.likely, told.high)
-    priced = carving_price(three_point(*band)[0], told.sanding_hours, a.shop.rates, sigma=spread_of_three(*band).sigma)
+    mean = three_point(*band)[0]
+    priced = carving_price(mean, told.sanding_hours, a.shop.rates, sigma=spread_of_three(*band).sigma)
     low, likely, high = (write_time(t) for t in band)
+    ends = [carving_price(t, told.sanding_hours, a.shop.rates) for t in (told.low, told.high)]
     text = [
         f"{chosen.before}: {KINDS[chosen.before].description}",
         f"  {_size(a.length, a.system)} x {_size(a.width, a.system)}, {_size(a.depth, a.system)} deep, narrowest "
@@ -704,13 +769,20 @@ def _before(
         *_fact("machine time", f"{likely}; {low} to {high} in eight of ten cases"),
         *_fact(
             "how",
-            f"{len(told.each)} reliefs of this kind were drawn and computed "
-            f"({', '.join(write_time(t) for t in told.each)}); yours will differ from them, which the band allows for",
+            f"{len(told.each)} reliefs of this kind were drawn and computed ({_each_words(told.each)}); the band "
+            f"allows for yours being another artwork ({100 * OTHER_ARTWORK:.0f} %) and for one carving going otherwise "
+            f"than the next ({100 * ONE_TO_ANOTHER:.0f} %), both reasoning, and for how the drawn ones differ",
         ),
         *_fact(
-            "sanding", f"{60 * told.sanding_hours:.0f} min by hand on reliefs like these (common practice, no source)"
+            "sanding", f"{hand_time(told.sanding_hours)} by hand on reliefs like these (common practice, no source)"
         ),
         *_price_lines(a, priced),
+        *_fact(
+            "",
+            f"over the band: cost {ends[0].cost:,} to {ends[1].cost:,}, asked {ends[0].asked:,} to {ends[1].asked:,} "
+            f"{priced.currency}; priced is the mean of the band, {write_time(mean)}, not the likely time: few go well, "
+            "some go badly",
+        ),
         "",
         *_cautions(a, None),
     ]
@@ -732,10 +804,19 @@ def _before(
         "depth_mm": a.depth,
         "machine": a.machine.name,
         "material": a.material.id,
-        "price": {**priced.as_json(), **_not_in_it(a)},
+        "minutes_priced": mean / 60,
+        "price": {**priced.as_json(), **_not_in_it(a), "low": ends[0].as_json(), "high": ends[1].as_json()},
         "schemes": [],
     }
     return text, data, {}
+
+
+def _each_words(seconds: Sequence[float]) -> str:
+    """Times of the reliefs that were drawn; once where they are the same to people."""
+    from shopcalc.units import write_time
+
+    words = list(dict.fromkeys(write_time(t) for t in seconds))
+    return f"each {words[0]}: size, step and feed set it, hardly the motif" if len(words) == 1 else ", ".join(words)
 
 
 def _cusp_words(told: Before, a: _Asked) -> str:

@@ -12,6 +12,7 @@ from PIL import Image
 
 from shopcalc import relief_command
 from shopcalc.cli import main
+from shopcalc.cutting.usual import held_by, usual_feed
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_program
 from shopcalc.jobs import estimate, open_job
@@ -116,7 +117,7 @@ def test_out_writes_program_picture_and_figures_that_agree(run, picture, tmp_pat
     assert program.moves.points[:, 2].min() == pytest.approx(-5.0, abs=0.05)
     root = ElementTree.parse(folder / "carving.svg").getroot()
     images = [e for e in root.iter() if e.tag.endswith("image")]
-    assert len(images) == 3
+    assert len(images) == 4  # with the colours of the detail left
     assert all(e.get("href").startswith("data:image/png;base64,") for e in images)
     assert "detail left" in "".join(root.itertext())
     assert (folder / "carving.txt").read_text(encoding="utf-8").strip() in out
@@ -159,8 +160,10 @@ def test_a_cutter_too_short_gets_no_price_and_the_rack_is_asked(run, picture, tm
     assert "SQ3" not in data["could"]
     assert {p.name for p in (tmp_path / "short").iterdir()} == {"carving.txt", "carving.json"}  # no program
     _, words, _ = run(*arguments)
-    assert words.startswith("cannot be cut with SQ3: reaches ")
-    assert " in) of " in words
+    heading, first = words.splitlines()[:2]
+    assert heading.startswith("hill.png: ")  # what it is about, then what is wrong
+    assert first.startswith("  cannot be cut with SQ3: reaches ")
+    assert " mm) of " in words
     assert "SQ12" in words
     assert "asked" not in words
     _, able, _ = run(picture, *BASE, "--json")
@@ -362,3 +365,74 @@ def test_artwork_of_other_proportions_is_refused_with_its_place(tmp_path, shop):
     with pytest.raises(InputError, match="do not fit the artwork") as caught:
         estimate(job, shop)
     assert caught.value.faults[0].field == "parts[0].operations[0]"
+
+
+# ------------------------------------------------------------------ what a reader without the code asks
+
+
+def test_what_is_larger_than_the_machine_has_no_price_and_no_program(run, picture, tmp_path):
+    long = ["--length", "12 ft", "--depth", "5 mm", "--cutter", "BALL6", "--choices"]
+    status, out, _ = run(picture, *long, "--out", tmp_path / "long")
+    assert status == 0
+    assert out.splitlines()[1].startswith("  TIME NOT VALID: ")
+    assert "machine time" not in out
+    assert {p.name for p in (tmp_path / "long").iterdir()} == {"carving.txt", "carving.json"}
+    data = json.loads((tmp_path / "long" / "carving.json").read_text(encoding="utf-8"))
+    assert set(data) >= KEYS
+    assert (data["minutes"], data["price"], data["time_valid"]) == (None, None, False)
+    kind = ["--before", "portrait", "--length", "9 ft", "--width", "8 in", "--depth", "9 mm"]
+    _, out, _ = run(*kind, "--smallest-detail", "2 mm")
+    assert "TIME NOT VALID" in out
+    assert "asked" not in out
+
+
+def test_the_way_from_cost_to_asked_is_said(run, picture):
+    _, out, _ = run(picture, *BASE)
+    words = " ".join(out.split())
+    assert "floor: cost" in words
+    assert "asked: floor / (1 - margin of 18 %)" in words
+    assert "In a job the risk is shared over all its lines" in words
+
+
+def test_a_feed_held_by_the_diameter_says_that_the_wood_changes_nothing(run, picture, shop):
+    """The rule is checked from outside: where it says diameter, two woods of other chips get one feed."""
+    feeds = {}
+    for wood in ("basswood", "hard-maple"):
+        data = json.loads(run(picture, *BASE, "--material", wood, "--json")[1])
+        feeds[wood] = [(s["feed_mm_min"], s["feed_source"]) for s in data["steps"]]
+    for (soft, why), (hard, _) in zip(feeds["basswood"], feeds["hard-maple"], strict=True):
+        assert "held by the cutter's diameter, not by the wood" in why
+        assert soft == hard
+    wide, narrow = (shop.cutter(k) for k in ("V90", "TB3"))
+    assert "by the chip window of any hardwood" in held_by(wide, shop.material("hard-maple"))
+    assert usual_feed(wide, shop.material("hard-maple"), 9000) != usual_feed(wide, shop.material("mdf"), 9000)
+    assert usual_feed(narrow, shop.material("hard-maple"), 9000) == usual_feed(narrow, shop.material("mdf"), 9000)
+
+
+def test_a_band_before_artwork_has_a_band_of_price_and_says_that_the_mean_is_priced(run):
+    kind = ["--before", "soft modelling", "--length", "90 mm", "--width", "60 mm", "--depth", "4 mm"]
+    kind += ["--smallest-detail", "4 mm"]
+    price = json.loads(run(*kind, "--json")[1])["price"]
+    assert price["low"]["asked"] < price["asked"] < price["high"]["asked"]
+    words = " ".join(run(*kind)[1].split())
+    for text in ("over the band: cost", "priced is the mean of the band", "reliefs of this kind were drawn"):
+        assert text in words, text
+
+
+def test_choices_name_the_depth_left_and_reasons_name_ways_of_the_table(run, picture):
+    _, out, _ = run(picture, *BASE[:6], "--choices", "--cusp", "0.03 mm", "--json")
+    data = json.loads(out)
+    titles = [f"{s['scheme']} at a cusp of {s['cusp_wanted_mm']:g} mm" for s in data["schemes"]]
+    for d in data["dropped"]:
+        assert any(t in d["reason"] for t in titles), d["reason"]
+    _, text, _ = run(picture, *BASE[:6], "--choices", "--cusp", "0.03 mm")
+    assert "at most" in next(line for line in text.splitlines() if "not reached" in line)
+    deep = [s for s in data["schemes"] if s["detail_left"]["greatest_mm"] > 5.0 / 3]
+    assert ("LOOK: " in text) == bool(deep)
+
+
+def test_no_zero_that_is_none_and_no_word_of_the_language_behind():
+    assert [relief_command._fine(v, "inch") for v in (0.0, 0.0005, 1.0)] == ["0 in", "less than 0.0001 in", "0.0394 in"]
+    for path in (Path(relief_command.__file__).parent / "relief").glob("*.py"):
+        texts = re.findall(r'"[^"]*"', path.read_text(encoding="utf-8"))
+        assert not [t for t in texts if "invert=True" in t or "(read_artwork)" in t], path

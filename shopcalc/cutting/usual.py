@@ -98,7 +98,8 @@ def held_by(cutter: Cutter, material: Material) -> str:
         To follow the feed's source; says when the diameter binds, so that the wood changes nothing.
     """
     by_diameter = _TOOTH_SHARE * cutter.true_diameter <= _wanted(cutter, material)
-    which = "cutter's diameter, not by the wood" if by_diameter else "wood's chip, not by the diameter"
+    group = {"sheet": "sheet goods", "laminated": "laminated wood"}.get(material.group, f"any {material.group}")
+    which = "cutter's diameter, not by the wood" if by_diameter else f"chip window of {group}, not by the diameter"
     return f", held by the {which}"
 
 

@@ -230,7 +230,7 @@ def _grid(path: Path | str, length: float, width: float, pixel: float) -> tuple[
         _refuse(
             path,
             f"{length / pixel:.0f} x {width / pixel:.0f} squares of {pixel:.3g} mm are too many for one map",
-            f"give a pixel of at least {math.ceil(least / digits) * digits:.2g} mm",
+            f"a map of squares of at least {math.ceil(least / digits) * digits:.2g} mm",
         )
     columns = max(1, round(length / pixel))
     side = length / columns
@@ -283,7 +283,7 @@ def _from_picture(
     if not invert and _seems_inverted(heights.z):
         notes.append(
             "the border is higher than the middle, and the middle is lowest: "
-            "is the figure meant to stand out? then black is high here (invert=True)"
+            "is the figure meant to stand out? then black is high here: invert it"
         )
     return Artwork(heights, picture.kind, tuple(notes), stairs, own)
 
@@ -332,7 +332,7 @@ class _Levels:
         low, high = float(there.min()), float(there.max())
         if seen is not None:
             where = transparent or "lowest"
-            told = "" if transparent else " (it can be left at the stock's top instead)"
+            told = "" if transparent else " (it can stay at the stock's top: fill that place in the image)"
             place = "on the lowest place" if where == "lowest" else "at the stock's top"
             notes.append(f"{(seen < 0.5).mean():.1%} of the image is transparent and lies {place}{told}")
         if low == high:

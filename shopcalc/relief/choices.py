@@ -101,6 +101,8 @@ class Choice:
         Machine, attended share and sanding [currency].
     faster : Faster or None
         At the greatest feeds; None where the usual ones are the greatest.
+    relief : float
+        Depth of the artwork [mm].
     """
 
     result: CarvingResult
@@ -109,6 +111,7 @@ class Choice:
     first_wood_left: float
     price: float
     faster: Faster | None = None
+    relief: float = math.inf
 
     @property
     def minutes(self) -> float:
@@ -295,10 +298,12 @@ def choices(
     for number, trial in enumerate(kept):
         result = carve(surface, trial.scheme, machine, sanding_per_area=sanding_per_area, cache=cache)
         price = ask(result.seconds, result.sanding_hours)
-        found.append(Choice(result, trial.cusp, trial.minutes, trial.wood, price, _faster(result, machine, ask)))
+        found.append(
+            Choice(result, trial.cusp, trial.minutes, trial.wood, price, _faster(result, machine, ask), surface.depth)
+        )
         tell(0.5 + 0.5 * (number + 1) / len(kept))
     out, late = _best(found)
-    dropped = sorted([*dropped, *late], key=lambda d: d.price)
+    dropped = sorted([_beside_the_table(d, out) for d in (*dropped, *late)], key=lambda d: d.price)
     return Choices(tuple(out), len(trials), tuple(left_out), tuple(dropped))
 
 
@@ -317,6 +322,18 @@ def _best(found: list[Choice]) -> tuple[list[Choice], list[Dropped]]:
             )
         )  # fmt: skip
     return out, dropped
+
+
+def _beside_the_table(d: Dropped, kept: Sequence[Choice]) -> Dropped:
+    """The same with a reason that names a way people can see: one of the table that is no dearer and no coarser."""
+    if any(d.reason.endswith(c.title) for c in kept):
+        return d
+    better = [c for c in kept if c.price <= d.price * _ENOUGH and c.wood_left <= d.wood_left * _ENOUGH]
+    if better:
+        c = min(better, key=lambda c: c.wood_left)
+        return replace(d, reason=_reason((d.price, d.wood_left), (c.price, c.wood_left), c.title))
+    near = min(kept, key=lambda c: abs(math.log(c.price / d.price)))
+    return replace(d, reason=f"left out for a short table: {near.title} is nearest to it in price")
 
 
 def _reason(own: tuple[float, float], other: tuple[float, float], title: str) -> str:

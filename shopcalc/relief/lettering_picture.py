@@ -17,7 +17,7 @@ from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.inscription import Inscription
 from shopcalc.relief.picture import _png, shaded
 from shopcalc.relief.vee import Carved, Vee, area_words, small
-from shopcalc.units import System
+from shopcalc.units import System, write
 
 _WIDE = 1200  # of the picture, in the drawing's units
 _PIXELS = 500_000
@@ -136,7 +136,7 @@ def lettering_picture(what: Inscription, carved: Carved, title: str, system: Sys
     below = f"greatest depth {small(carved.greatest_depth, system)}"
     if left.area > 0:
         below += f"; {area_words(left.area, system)} stay uncut or without chamfer (orange)"
-    tall = top + high + 36
+    tall = top + high + 66
 
     def path(shape: BaseGeometry) -> str:
         return " ".join(_path(shape, box, scale, top))
@@ -151,9 +151,27 @@ def lettering_picture(what: Inscription, carved: Carved, title: str, system: Sys
         f'href="data:image/png;base64,{_png(255 * shaded(surface))}"/>',
         *(f'<path d="{path(o.shape)}" fill="none" stroke="{_INK}" stroke-width="0.7"/>' for o in what.outlines),
         f'<path d="{path(left)}" fill="{_LEFT}" fill-rule="evenodd"/>',
-        f'<text x="4" y="{top + high + 22:.1f}">{html.escape(below)}</text>',
+        *_ruler(scale, top + high + 8, system),
+        f'<text x="4" y="{top + high + 52:.1f}">{html.escape(f"{_box_words(what, system)}; {below}")}</text>',
         "</svg>",
     ]) + "\n"  # fmt: skip
+
+
+def _ruler(scale: float, y: float, system: System) -> list[str]:
+    """A bar of a round length, about a quarter of the picture, with its length beside it."""
+    unit = 25.4 if system == "inch" else 10.0
+    rounds = [unit * k for k in (0.125, 0.25, 0.5, 1, 2, 5, 10, 20, 50)]
+    long = max((v for v in rounds if v * scale <= _WIDE / 3), default=rounds[0])
+    x0, x1 = 4.0, 4.0 + long * scale
+    return [
+        f'<path d="M{x0},{y:.1f} v10 M{x0},{y + 5:.1f} H{x1:.1f} M{x1:.1f},{y:.1f} v10" stroke="{_INK}" fill="none"/>',
+        f'<text x="{x1 + 8:.1f}" y="{y + 11:.1f}">{write(long, "length", system)}</text>',
+    ]
+
+
+def _box_words(what: Inscription, system: System) -> str:
+    wide, high = what.size
+    return f"{small(wide, system)} x {small(high, system)}"
 
 
 def _path(shape: BaseGeometry, box: tuple[float, float, float, float], scale: float, top: float) -> Iterator[str]:

@@ -181,7 +181,11 @@ def _kind(path: Path | str) -> str:
     if b" Binary DXF\r\n\x1a" in head[:30] or first in ([b"0", b"SECTION"], [b"999", *first[1:]]):
         return "DXF"
     if head.startswith((b"\x89PNG", b"II*", b"MM\x00", b"\xff\xd8", b"ply", b"solid")):
-        _refuse(path, "this is an image or a mesh, not a drawing of lines", "read it as heights (read_artwork)")
+        _refuse(
+            path,
+            "this is an image or a mesh, not a drawing of lines",
+            "read it as heights (shopcalc relief, carve in a job)",
+        )
     if head.startswith((b"%PDF", b"%!PS", b"AC10", b"\x1f\x8b", b"PK")):
         _refuse(path, "this is a PDF, PostScript, DWG or packed file", "export the drawing as plain SVG or DXF")
     return _refuse(path, "this is neither SVG nor DXF", "export the drawing as plain SVG or DXF")

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from shopcalc.moves import Floats
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.scheme import CarvingResult, coarser
-from shopcalc.units import System, write
+from shopcalc.relief.words import percent_words
+from shopcalc.units import System, write, write_time
 
 _SIDE = 420  # of one picture, in the drawing's units
 _SQUARES = 400_000
@@ -78,14 +79,14 @@ def carving_picture(surface: HeightMap, result: CarvingResult, system: System = 
     high = _SIDE * surface.width / surface.length
     left = result.left
     below = (
-        f"not reached: {100 * left.area_share:.1f} % of the area, up to {_small(left.greatest, system)}, "
+        f"not reached: {percent_words(left.area_share)} of the area, up to {_small(left.greatest, system)}, "
         f"{_small(left.mean, system)} on average. Cusps {_small(result.cusps.mean, system)} on average, "
-        f"{_small(result.cusps.greatest, system)} at most. {result.scheme.name}, {result.minutes:.0f} min."
+        f"{_small(result.cusps.greatest, system)} at most. {result.scheme.name}, {write_time(result.seconds)}."
     )
     titles = ("artwork", "what the cutters leave, without cusps", "detail left: the darker, the more")
     size = f"{write(surface.length, 'length', system)} x {write(surface.width, 'length', system)}"
     gap, top = 16, 34
-    whole, tall = 3 * _SIDE + 4 * gap, high + top + 46
+    whole, tall = 3 * _SIDE + 4 * gap, high + top + 74
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {whole} {tall:.1f}" width="{whole}" height="{tall:.1f}" '
         f'font-family="sans-serif" font-size="14" fill="{_INK}" role="img" aria-label="{html.escape(below)}">',
@@ -99,8 +100,27 @@ def carving_picture(surface: HeightMap, result: CarvingResult, system: System = 
             f'href="data:image/png;base64,{_png(pixels)}"/>'
         )
         out.append(f'<rect x="{x}" y="{top}" width="{_SIDE}" height="{high:.1f}" fill="none" stroke="{_INK}"/>')
-    out.append(f'<text x="{gap}" y="{high + top + 22:.1f}">{html.escape(size + ": " + below)}</text>')
+    out += _scale(gap + 2 * (_SIDE + gap), high + top + 8, left.greatest, system)
+    out.append(f'<text x="{gap}" y="{high + top + 56:.1f}">{html.escape(size + ": " + below)}</text>')
     return "\n".join([*out, "</svg>"]) + "\n"
+
+
+def _scale(x: float, y: float, most: float, system: System) -> list[str]:
+    """Colours of the detail left: a bar from nothing to the greatest depth, with figures under it."""
+    share = np.linspace(0.0, 1.0, _SIDE) ** 0.5
+    ground = 0.75 * 255 + 0.25 * 190
+    bar = ground * (1 - share[:, None]) + _HUE * share[:, None]
+    pixels = np.asarray(np.broadcast_to(bar, (10, *bar.shape)), dtype=np.uint8)
+    out = [
+        f'<image x="{x}" y="{y:.1f}" width="{_SIDE}" height="10" preserveAspectRatio="none" '
+        f'href="data:image/png;base64,{_png(pixels)}"/>'
+    ]
+    for at, anchor in ((0.0, "start"), (0.5, "middle"), (1.0, "end")):
+        words = "0" if at == 0 else _small(at * most, system)
+        out.append(
+            f'<text x="{x + at * _SIDE:.1f}" y="{y + 25:.1f}" text-anchor="{anchor}" font-size="12">{words}</text>'
+        )
+    return out
 
 
 def _small(value: float, system: System) -> str:

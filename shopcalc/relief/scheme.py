@@ -13,7 +13,7 @@ from shopcalc.cutters import Cutter
 from shopcalc.cutting import limits
 from shopcalc.cutting.engagement import refuse, require_positive
 from shopcalc.cutting.grain import grain_vector
-from shopcalc.cutting.usual import FEED_STEP, down, usual_feed, usual_rpm
+from shopcalc.cutting.usual import FEED_STEP, down, held_by, usual_feed, usual_rpm
 from shopcalc.learned import Learned
 from shopcalc.machines import Machine
 from shopcalc.materials import Material
@@ -27,6 +27,7 @@ from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import direction_of, extent, lay_out
 from shopcalc.relief.reach import Obstacle, Outside, Progress, ShankRoom, profile, reached, shank_room, swept
 from shopcalc.relief.roughing import room_for_a_line, rough, roughing_levels, stairs, tips_for_roughing
+from shopcalc.relief.wood_met import WoodMet, wood_met
 from shopcalc.sources import practice
 
 Role: TypeAlias = Literal["rough", "finish", "clean up"]
@@ -41,6 +42,7 @@ _MOSTLY = 0.98  # of the area counts for what a cutter meets at once; the rest a
 _SUGGESTED = 0.95  # of the area on which a suggested roughing cutter must have cleared enough
 _SMOOTHER = 6.0  # of the tolerance: what the tip may sink between two samples
 _MOST_SQUARES = 12_000_000  # of a refined map
+_MET_SQUARES = 600_000  # of the map on which the wood met is swept
 _SCALLOP = 1 / 3  # mean height of a round ridge over its greatest (geometry: a parabola's)
 
 
@@ -205,6 +207,8 @@ class CarvingResult:
         What the operator should know.
     cannot : tuple of str
         Why a cutter cannot do its part, see ``obstacles``; minutes and wood are worth nothing then.
+    met : WoodMet or None
+        What the finishing cutter takes at once along its lines.
     """
 
     scheme: Scheme
@@ -219,6 +223,7 @@ class CarvingResult:
     room: ShankRoom
     notes: tuple[str, ...] = field(default=())
     cannot: tuple[str, ...] = field(default=())
+    met: WoodMet | None = None
 
     @property
     def minutes(self) -> float:
@@ -253,6 +258,8 @@ class CarvingResult:
             "detail_left": self.left.as_json(),
             "wood_left_mm": self.wood_left,
             "roughing_left_mm": self.roughing_left,
+            "wood_met_mm": None if self.met is None else self.met.greatest,
+            "wood_met_too_deep_share": None if self.met is None else self.met.share_above(f.depth_per_pass),
             "sanding_hours": self.sanding_hours,
             "cutter": f.cutter.id,
             "change_minutes": self.change_seconds / 60,
@@ -365,7 +372,9 @@ def step(
     if feed is None:
         own_feed = known.get("greatest_feed_per_tooth")
         source = "common practice, no source" if own_feed is None else f"{own_feed.source} and common practice"
-        feed = down(min(usual_feed(cutter, material, turns), greatest), FEED_STEP)
+        usual = usual_feed(cutter, material, turns)
+        source += held_by(cutter, material) if usual < greatest else ""
+        feed = down(min(usual, greatest), FEED_STEP)
         doubts += [f"{cutter.id}: {name}" for name in held]
     plunge = down(min(practice()["plunge_share"].value * feed, machine.axes[2].feed), FEED_STEP)
     return Step(
@@ -613,7 +622,8 @@ def carve(
     done: list[StepResult] = []
     notes: list[str] = []
     roughing_left: float | None = None
-    wood = surface.depth
+    met: WoodMet | None = None
+    roughed: Step | None = None
     for s in scheme.steps:
         moves, lines = None, 0
         if s.role == "rough":
@@ -623,7 +633,7 @@ def carve(
             )
             stands, lines = after_roughing(surface, s, scheme.outside)
             over = stands.z - surface.z
-            roughing_left, wood = float(over.max()), float(np.quantile(over, _MOSTLY))
+            roughing_left, roughed = float(over.max()), s
         elif s.role == "finish":
             fine = refined(surface, s.cutter, scheme.tolerance)
             moves = finish(
@@ -637,10 +647,14 @@ def carve(
                     f"{s.cutter.id} is flat: on slopes it leaves steps of up to {steps_left:.2g} mm beside its cusps, "
                     "which a ball does not"
                 )
-            if wood > s.depth_per_pass + 1e-6:
+            met = _met(surface, s, roughed, scheme)
+            if met.greatest > s.depth_per_pass + 1e-6:
+                share = 100 * met.share_above(s.depth_per_pass)
                 notes.append(
-                    f"{s.cutter.id} meets up to {wood:.1f} mm of wood at once where it bears {s.depth_per_pass:.1f}"
-                    " mm: rough first, or rough closer"
+                    f"{s.cutter.id} meets up to {met.greatest:.1f} mm of wood at once, more than the "
+                    f"{s.depth_per_pass:.1f} mm it bears, on {'less than 0.1' if share < 0.1 else f'{share:.1f}'} % of "
+                    f"its way: {'rough first' if roughed is None else 'rough closer with a smaller cutter'}, or slow "
+                    "down there"
                 )
         else:
             left = reach_of(surface, finishing.cutter, scheme.outside, cache).z - surface.z
@@ -669,8 +683,17 @@ def carve(
         scheme, tuple(done), whole, seconds, max(0.0, seconds - sum(d.seconds for d in done)),
         DetailLeft(surface.with_(np.maximum(lowest - surface.z, 0.0)), REACHED), ridges, roughing_left,
         carved_sanding(surface, scheme, sanding_per_area), room,
-        tuple(dict.fromkeys([*cannot, *notes, *(() if cannot else room.notes)])), cannot,
+        tuple(dict.fromkeys([*cannot, *notes, *(() if cannot else room.notes)])), cannot, met,
     )  # fmt: skip
+
+
+def _met(surface: HeightMap, finishing: Step, roughing: Step | None, scheme: Scheme) -> WoodMet:
+    """What the finishing cutter takes at once, of what roughing left or of the whole blank."""
+    level = coarser(surface, _MET_SQUARES)
+    stands = (
+        level.with_(np.zeros(level.z.shape)) if roughing is None else after_roughing(level, roughing, scheme.outside)[0]
+    )
+    return wood_met(level, stands, finishing.cutter, finishing.stepover, scheme.direction, scheme.outside)
 
 
 @dataclass(frozen=True)
@@ -735,11 +758,13 @@ def able(surface: HeightMap, rack: Iterable[Cutter], *, like: Cutter) -> tuple[C
     Returns
     -------
     tuple of Cutter
-        Balls, tapered balls and core-boxes, beside shapes of the same kind.
+        Balls, tapered balls and core-boxes, beside shapes of the same kind; only those that may go straight down.
     """
     small = coarser(surface, _LOOK)
     shapes = {"ball", "tapered ball", "core-box", like.shape}
-    found = [c for c in rack if c.shape in shapes and not shank_room(small, c).obstacles(cleared=False)]
+    found = [
+        c for c in rack if c.shape in shapes and c.centre_cutting and not shank_room(small, c).obstacles(cleared=False)
+    ]
     return tuple(sorted(found, key=lambda c: (abs(math.log(max(_width(c), 0.01) / max(_width(like), 0.01))), c.id)))
 
 

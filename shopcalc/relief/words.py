@@ -13,7 +13,7 @@ _LENGTH = re.compile(rf"({_NUMBER})(?: x ({_NUMBER}))? mm(?![\w/²³])")
 
 
 def lengths_for(text: str, system: System) -> str:
-    """A note with every length in inches too, for those who read inches.
+    """A note with every length in inches first, for those who read inches.
 
     Parameters
     ----------
@@ -30,16 +30,16 @@ def lengths_for(text: str, system: System) -> str:
     Example
     -------
     >>> lengths_for("reaches 12.7 mm of 25.4 mm", "inch")
-    'reaches 12.7 mm (0.5 in) of 25.4 mm (1 in)'
+    'reaches 0.5 in (12.7 mm) of 1 in (25.4 mm)'
     >>> lengths_for("300 x 200 mm", "inch"), lengths_for("300 x 200 mm", "metric")
-    ('300 x 200 mm (11.81 x 7.874 in)', '300 x 200 mm')
+    ('11.81 x 7.874 in (300 x 200 mm)', '300 x 200 mm')
     """
     if system == "metric":
         return text
 
     def both(found: re.Match[str]) -> str:
         values = [float(g.replace(",", "")) / 25.4 for g in found.groups() if g is not None]
-        return f"{found[0]} ({' x '.join(f'{v:.4g}' if v >= 0.1 else f'{v:.2g}' for v in values)} in)"
+        return f"{' x '.join(f'{v:.4g}' if v >= 0.1 else f'{v:.2g}' for v in values)} in ({found[0]})"
 
     return _LENGTH.sub(both, text)
 
@@ -93,3 +93,38 @@ def path_words(length: float, system: System) -> str:
     """
     value, unit = (length / 1000, "m") if system == "metric" else (length / 304.8, "ft")
     return f"{value:,.0f} {unit}" if value >= 100 else f"{value:.1f} {unit}"
+
+
+def percent_words(share: float) -> str:
+    """A share of an area for people, without zeros that are none.
+
+    Parameters
+    ----------
+    share : float
+        [-].
+
+    Example
+    -------
+    >>> percent_words(0.0), percent_words(0.0002), percent_words(0.359)
+    ('0 %', 'less than 0.1 %', '35.9 %')
+    """
+    if share <= 0:
+        return "0 %"
+    return "less than 0.1 %" if share < 0.0005 else f"{100 * share:.1f} %"
+
+
+def hand_time(hours: float) -> str:
+    """Work by hand for people: minutes, above two hours hours and minutes.
+
+    Parameters
+    ----------
+    hours : float
+        [h].
+
+    Example
+    -------
+    >>> hand_time(0.32), hand_time(4.65)
+    ('19 min', '4 h 39 min')
+    """
+    minutes = round(60 * hours)
+    return f"{minutes} min" if minutes <= 120 else f"{minutes // 60} h {minutes % 60:02d} min"
