@@ -17,8 +17,9 @@ from shopcalc.errors import InputError
 from shopcalc.gcode import read_text
 from shopcalc.lessons import Attempt, Score, safe_work
 from shopcalc.lessons.drawing_lots import KINDS, Lot
-from shopcalc.lessons.exercise import Choice, Mistake, Number, tell
+from shopcalc.lessons.judging import Choice, Mistake, Number, tell
 from shopcalc.lessons.programs import _program, found
+from shopcalc.lessons.set_up_sheet import sheet
 from shopcalc.units import read
 
 ROWS = ["WE39"]
@@ -366,6 +367,33 @@ def test_the_sound_program_is_sound_and_each_fault_alone_is_found(system):
             assert found(lines, thick, marked, system) == [(line, fault)]
 
 
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_a_sound_sheet_has_no_fault_and_what_is_read_from_a_broken_one_is_broken(system):
+    """The lines' own numbers, read again as a person would, show the fault and no other."""
+    for seed in SEEDS:
+        assert sheet(Lot("x", seed, system)).faults() == []
+        e = lessons.make("fault-in-the-sheet", seed, system)
+        text = "\n".join(e.judge.lines)
+        num = r"([\d.]+ (?:mm|in)(?:/min|/tooth)?)"
+        got = re.search(
+            rf"{num} square end, (\d) flutes, marked (\d+) rpm\n"
+            rf"stick-out of the cutter {num}\nspindle speed (\d+) rpm\n"
+            rf"feed {num}, bite {num}\ntenon {num} long: (\d) levels of {num}\nrail stands {num}", text,
+        ).groups()  # fmt: skip
+        flutes, marked, rpm, levels = (float(got[i]) for i in (1, 2, 4, 8))
+        out, long, level, stands = (read(got[i], "length") for i in (3, 7, 9, 10))
+        bite = read(got[5], "feed") / rpm / flutes
+        wrong = [
+            line
+            for line, bad in (
+                (3, out < long), (4, rpm > marked), (5, abs(bite / read(got[6], "feed_per_tooth") - 1) > 0.02),
+                (6, abs(levels * level / long - 1) > 0.02), (7, stands < long),
+            )
+            if bad
+        ]  # fmt: skip
+        assert wrong == [e.judge.right]
+
+
 # --- what if ---------------------------------------------------------------------------------------------------------
 
 
@@ -463,6 +491,20 @@ def test_an_exercise_done_again_counts_once():
 def test_a_kind_of_another_lesson_is_refused():
     with pytest.raises(InputError, match="no kind of lesson"):
         Score("fit", (Attempt("cusp", 1, True),))
+
+
+def test_a_passed_lesson_can_be_signed_and_no_other_nor_by_oneself():
+    date = datetime.date(2026, 3, 2)
+    signed = lessons.sign_off(done("fit"), "Ann", date, "Ben")
+    assert (signed.lesson, signed.person, signed.score, signed.date, signed.signed_by) == (
+        "fit", "Ann", 1.0, "2026-03-02", "Ben",
+    )  # fmt: skip
+    with pytest.raises(InputError, match="not passed"):
+        lessons.sign_off(Score("fit"), "Ann", date, "Ben")
+    with pytest.raises(InputError, match="their own"):
+        lessons.sign_off(done("fit"), "Ann", date, "ann ")
+    with pytest.raises(InputError, match="two names"):
+        lessons.sign_off(done("fit"), "Ann", date, " ")
 
 
 def test_the_record_says_what_it_is_not():

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from shopcalc.controls.parts import HUE, PALE, NumberControl, big, figure, table
 from shopcalc.cutting.grain import Direction, Station, end_modes, grain_vector, lie_at_wall, mean_flute_modes
 
-WAYS = ("planing along the fibres", "peeling across the fibres", "across the fibre ends")
+WAYS = ("planing along the fibres", "peeling across the fibres", "cutting across the fibre ends")
 _LIES: dict[str, Station] = {"flat on the table": "flat", "stood on its edge": "edge", "stood on end": "end"}
 _SAYS = {
     "with": "with the grain: fibres are cut off clean", "against": "against the grain: fibres split ahead of the edge",
@@ -23,9 +23,9 @@ class GrainControl:
     """Turn the part, the fibres, the helix and the way round; see how flutes and tip cut."""
 
     def __init__(self) -> None:
-        named = {"description_width": "17em"}
-        self.lie = widgets.Dropdown(options=list(_LIES), description="the part lies", style=named)
-        self.way = widgets.Dropdown(options=["climb", "conventional"], description="cut", style=named)
+        named, wide = {"description_width": "17em"}, widgets.Layout(width="30em")
+        self.lie = widgets.Dropdown(options=list(_LIES), description="the part lies", style=named, layout=wide)
+        self.way = widgets.Dropdown(options=["climb", "conventional"], description="cut", style=named, layout=wide)
         self.angle = NumberControl("fibres, degrees left of the feed", 0, -90, 90, 5)
         self.helix = NumberControl("helix, degrees", 0, 0, 45, 5)
         self.width = NumberControl("width of cut, % of the diameter", 50, 5, 100, 5)

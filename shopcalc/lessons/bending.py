@@ -10,7 +10,7 @@ from shopcalc.cutting.force import Load, coefficients
 from shopcalc.cutting.grain import Direction, grain_vector
 from shopcalc.cutting.push_off import push_off
 from shopcalc.lessons.drawing_lots import Draft, Lot, one_right, teaches, wood_of
-from shopcalc.lessons.exercise import Mistake, Number, tell
+from shopcalc.lessons.judging import Mistake, Number, tell
 
 _BEAM = "beam theory: F L^3 / (3 E I)"
 

@@ -9,7 +9,8 @@ from functools import lru_cache
 from typing import TypeVar
 
 from shopcalc.errors import Fault, InputError, did_you_mean
-from shopcalc.lessons.exercise import Choice, Exercise, Judge, Line, Mistake, Number, Order
+from shopcalc.lessons.exercise import Exercise
+from shopcalc.lessons.judging import Choice, Judge, Line, Mistake, Number, Order
 from shopcalc.materials import Material, read_materials
 from shopcalc.units import System, read
 

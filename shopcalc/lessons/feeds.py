@@ -5,7 +5,7 @@ from __future__ import annotations
 from shopcalc.cutting.chipload import feed, feed_per_tooth, greatest_chip, mean_chip, rpm_for_feed
 from shopcalc.cutting.engagement import cutting_speed
 from shopcalc.lessons.drawing_lots import Draft, Lot, in_order, one_right, teaches
-from shopcalc.lessons.exercise import Mistake, Number, tell
+from shopcalc.lessons.judging import Mistake, Number, tell
 from shopcalc.sources import practice
 
 _TEETH = (2, 3, 4)

@@ -9,7 +9,7 @@ import numpy as np
 from shopcalc.cutting.breakout import plan_edges, splits_along
 from shopcalc.cutting.grain import arc, end_modes, flute_modes, grain_vector, lie_at_wall, mean_flute_modes
 from shopcalc.lessons.drawing_lots import Draft, Lot, one_right, teaches
-from shopcalc.lessons.exercise import Mistake, Number
+from shopcalc.lessons.judging import Mistake, Number
 from shopcalc.paths import polyline
 
 _WAYS = ("planing along the fibres", "peeling across the fibres", "cutting across the fibre ends")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from shopcalc.lessons.drawing_lots import Draft, Given, Lot, one_right, teaches
-from shopcalc.lessons.exercise import Mistake, Number, tell
+from shopcalc.lessons.judging import Mistake, Number, tell
 from shopcalc.machines import Axis, Controller, Machine
 from shopcalc.motion import MotionTime, machine_time
 from shopcalc.moves import Kind, from_lists

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from shopcalc.cutting.fit import centring, correction
 from shopcalc.lessons.drawing_lots import Draft, Given, Lot, in_order, one_right, teaches, wood_of
-from shopcalc.lessons.exercise import Mistake, Number, tell
+from shopcalc.lessons.judging import Mistake, Number, tell
 from shopcalc.seasons import movement_of, relative_change
 from shopcalc.units import read
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from shopcalc.gcode import read_text
 from shopcalc.lessons.drawing_lots import Draft, Lot, one_right, teaches
-from shopcalc.lessons.exercise import Line, Mistake, Number, tell
+from shopcalc.lessons.judging import Line, Mistake, Number, tell
 from shopcalc.moves import Kind
 from shopcalc.units import System
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from shopcalc.cutting.chipload import feed_per_tooth, mean_chip
 from shopcalc.cutting.deflection import cantilever
 from shopcalc.lessons.drawing_lots import Draft, Lot, in_order, one_right, teaches
-from shopcalc.lessons.exercise import Mistake, Number, tell
+from shopcalc.lessons.judging import Mistake, Number, tell
 from shopcalc.sources import Caution, bibliography, cautions, practice
 
 _RECOMMENDED = 85.0  # dBA; check SL10

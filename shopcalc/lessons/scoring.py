@@ -8,8 +8,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from shopcalc.documents import Boxes, Caution, Document, Gap, Paragraph, Table
-from shopcalc.errors import Fault, InputError, did_you_mean
+from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 from shopcalc.lessons.drawing_lots import KINDS, LESSONS, kinds
+from shopcalc.shoplog.records import LessonSignOff
 
 #: How many of a lesson's exercises must be right at the first try (common practice, no source) [ratio].
 PASS_SHARE = 0.8
@@ -153,6 +154,41 @@ def passed(score: Score) -> Outcome:
     if right < needed and not any("more" in m for m in missing):
         missing.append(f"{right} of the latest {counted} are right at the first try; {needed} are needed")
     return Outcome(not missing, tuple(missing))
+
+
+def sign_off(score: Score, person: str, date: datetime.date, signed_by: str) -> LessonSignOff:
+    """What the shop's log keeps of a lesson that was passed.
+
+    Parameters
+    ----------
+    score : Score
+        Of the lesson.
+    person : str
+        Who learned it.
+    date : date
+        Of the signature.
+    signed_by : str
+        Who watched.
+
+    Returns
+    -------
+    LessonSignOff
+        For ``shoplog``; its score is the share that was right at the first try.
+
+    Raises
+    ------
+    InputError
+        When the lesson is not passed, nobody signs, or somebody signs for themselves.
+    """
+    out, faults = passed(score), []
+    if not out.passed:
+        faults.append(Fault(f"lesson '{score.lesson}' is not passed: {'; '.join(out.missing)}", "do these first"))
+    if not person.strip() or not signed_by.strip():
+        faults.append(Fault("a sign-off needs two names", "say who learned and who watched"))
+    elif person.strip().lower() == signed_by.strip().lower():
+        faults.append(Fault(f"'{person}' cannot sign for their own lesson", "let somebody sign who watched"))
+    raise_all(faults)
+    return LessonSignOff(score.lesson, person, score.share, date.isoformat(), signed_by)
 
 
 NOT_A_LICENCE = (

@@ -8,7 +8,7 @@ from shopcalc.cutters import Cutter, Shape
 from shopcalc.cutting.chipload import mark_spacing
 from shopcalc.cutting.engagement import cusp, effective_diameter, groove_width, stepover_for_cusp
 from shopcalc.lessons.drawing_lots import Draft, Given, Lot, teaches
-from shopcalc.lessons.exercise import Mistake, Number, tell
+from shopcalc.lessons.judging import Mistake, Number, tell
 
 _RADIUS = "radius for diameter"
 
