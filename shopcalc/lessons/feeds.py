@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from shopcalc.cutting.chipload import feed, feed_per_tooth, greatest_chip, mean_chip, rpm_for_feed
 from shopcalc.cutting.engagement import cutting_speed
-from shopcalc.lessons.drawing_lots import Draft, Lot, in_order, one_right, teaches
+from shopcalc.lessons.drawing_lots import Draft, Given, Lot, in_order, one_right, teaches
 from shopcalc.lessons.judging import Mistake, Number, tell
 from shopcalc.sources import practice
 
@@ -13,7 +13,9 @@ _FLUTES = "flutes forgotten, per revolution for per tooth"
 _ALL_TEETH = "Each turn is shared by all flutes: divide by how many there are."
 
 
-def _feed(lot: Lot, metric: str = "2000, 2400, 3000, 3600, 4500, 5400", inch: str = "80, 100, 120, 150, 180, 200"):  # type: ignore[no-untyped-def]
+def _feed(
+    lot: Lot, metric: str = "2000, 2400, 3000, 3600, 4500, 5400", inch: str = "80, 100, 120, 150, 180, 200"
+) -> Given:
     return lot.draw("feed", "feed", metric, inch, ("mm/min", "in/min"))
 
 
@@ -72,7 +74,7 @@ def _thin_or_thick(lot: Lot) -> Draft:
     right = rubs if chip < thin else tears if chip > thick else good
     options = [right, *(o for o in (rubs, good, tears) if o is not right)]
     return Draft(
-        f"A {d} cutter with {z} flutes cuts {group} half its width. It turns at {n} and moves at {f}. The chip"
+        f"A {d} cutter with {z} flutes cuts {group} with half its diameter. It turns at {n} and moves at {f}. The chip"
         f" window of"
         f" {group} goes from {t['thin']} to {t['thick']}, as a mean chip. At half width the mean is 0.64 of the feed"
         f" per tooth. How is the chip?",

@@ -105,7 +105,7 @@ def _clamping(lot: Lot) -> Draft:
 @teaches("fit", "each-cheek")
 def _cheek(lot: Lot) -> Draft:
     wanted = lot.length("wanted", "9.5, 12, 12.5, 15.5", "0.365, 0.490, 0.615, 0.740")
-    over = lot.length("over", "0.2, 0.3, 0.4, 0.5", "0.008, 0.012, 0.016, 0.020")
+    over = lot.length("over", "0.2, 0.24, 0.3, 0.36, 0.4, 0.5", "0.006, 0.008, 0.010, 0.012, 0.014, 0.016, 0.020")
     measured = wanted.value + over.value
     c = correction(measured, wanted.value, "tenon thickness")
     wrong = (
@@ -124,7 +124,7 @@ def _cheek(lot: Lot) -> Draft:
 
 @teaches("fit", "tenon-off-the-middle")
 def _middle(lot: Lot) -> Draft:
-    a = lot.length("reference", "6.2, 6.4, 6.6, 6.8", "0.250, 0.256, 0.262, 0.270")
+    a = lot.length("reference", "6.2, 6.4, 6.5, 6.6, 6.8, 7", "0.250, 0.254, 0.256, 0.260, 0.262, 0.270")
     b = lot.length("back", "5.6, 5.8, 6", "0.226, 0.232, 0.238, 0.244")
     right = centring(a.value, b.value, tolerance=0.0).move
     wrong = (
@@ -143,8 +143,8 @@ def _middle(lot: Lot) -> Draft:
 
 @teaches("fit", "clearance")
 def _clearance(lot: Lot) -> Draft:
-    mortise = lot.length("mortise", "9.5, 12, 16", "0.375, 0.500, 0.625")
-    c = lot.length("clearance", "0.1, 0.15, 0.2", "0.004, 0.006, 0.008")
+    mortise = lot.length("mortise", "8, 9.5, 10, 12, 12.7, 16", "0.250, 0.3125, 0.375, 0.500, 0.625, 0.750")
+    c = lot.length("clearance", "0.1, 0.12, 0.15, 0.2, 0.25", "0.003, 0.004, 0.005, 0.006, 0.008, 0.010")
     right = mortise.value - c.value
     wrong = (
         Mistake("clearance on each side", mortise.value - 2 * c.value, "Clearance is told in total, for both cheeks."),

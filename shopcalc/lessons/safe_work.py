@@ -49,6 +49,7 @@ def _cited(c: Caution) -> str:
 @teaches("safety", "noise-time", safety=True)
 def _noise(lot: Lot) -> Draft:
     level = lot.count("level", (88, 91, 94, 97, 100))
+    what = lot.one_of(("A router", "A planer", "The dust collector", "The saw beside you", "The whole shop"))
     right = 60 * permitted_minutes(level)
     wrong = (
         Mistake(
@@ -64,7 +65,7 @@ def _noise(lot: Lot) -> Draft:
         ),
     )
     return Draft(
-        f"A router is measured at {level} dBA where you stand. 8 hours at 85 dBA is the recommended most, and half"
+        f"{what} is measured at {level} dBA where you stand. 8 hours at 85 dBA is the recommended most, and half"
         f" the time for"
         f" every 3 dB more. How long is that, with bare ears?",
         ("How many steps of 3 dB above 85?", "Halve 8 hours that many times.", "Answer in minutes or hours."),
