@@ -151,7 +151,7 @@ def test_transparent_parts_lie_lowest_or_on_top_and_half_ones_between(tmp_path, 
     share = (values[3, 0] - white // 3) / (white - white // 3)
     assert low.map.z[:, 0] == pytest.approx([-8 + 8 * share / 3, -8, -8, 0], abs=1e-5)
     assert top.map.z[:, 0] == pytest.approx([-8 * (1 - share) / 3, 0, -8, 0], abs=1e-5)
-    assert any("left at the stock's top instead" in n for n in low.notes)
+    assert any("can stay at the stock's top" in n for n in low.notes)
     assert any("stock's top" in n for n in top.notes)
 
 
@@ -215,7 +215,7 @@ def test_thinning_keeps_the_mean_and_refining_keeps_a_ramp(tmp_path):
     assert np.allclose(fine.map.z[:, inner], ((fine.map.x - 0.5) / 149 - 1)[inner] * 10, rtol=0, atol=1e-9)
     assert any("no detail is added" in n for n in fine.notes)
     (fault,) = faults_of(lambda p: read_artwork(p, length=150.0, depth=1.0, pixel=0.001), path)
-    assert "pixel of at least" in fault.remedy
+    assert "squares of at least" in fault.remedy
 
 
 def _claimed_png(path, columns, rows):
@@ -271,9 +271,9 @@ def test_flat_empty_inverted_and_narrow_are_told(tmp_path):
     bump = np.rint(50 + 100 * np.exp(-4 * (x * x + y * y))).astype(int)
     art = read_artwork(write_png(tmp_path / "c", bump, 8), length=90.0, depth=3.0)
     assert any(f"from 50 to {bump.max()} of 0 to 255" in n for n in art.notes)
-    assert not any("invert=True" in n for n in art.notes)
+    assert not any("black is high here: invert it" in n for n in art.notes)
     sunk = write_png(tmp_path / "d", 255 - bump, 8)
-    assert any("invert=True" in n for n in read_artwork(sunk, length=90.0, depth=3.0).notes)
+    assert any("black is high here: invert it" in n for n in read_artwork(sunk, length=90.0, depth=3.0).notes)
     turned = read_artwork(sunk, length=90.0, depth=3.0, invert=True)
     assert np.allclose(turned.map.z, art.map.z, rtol=0, atol=1e-9)
 

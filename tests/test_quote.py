@@ -164,6 +164,43 @@ def test_carving_by_area_has_a_wider_band_than_anything_else(chest, shop):
     assert p.p90 - p.p50 <= price(chest, shop).p90 - price(chest, shop).p50 + Decimal("2.00")
 
 
+def test_less_known_of_a_carving_takes_no_sanding_away(chest, shop):
+    """By area it is sanded as much as a restless relief; the band stands in minutes and in price."""
+    free = replace(chest.job, phases={k: v for k, v in chest.job.phases.items() if k != "finishing"})
+    drawn, bare = estimate(free, shop), estimate(without_artwork(free), shop)
+    assert bare.carving_sanding_in_full >= drawn.carving_sanding_in_full > 0
+    said = price(bare, shop)
+    assert any("sanding" in w and "by area" in w for w in said.warnings)
+    words = next(w for w in said.warnings if "wide band" in w)
+    low, high = (
+        Decimal(t.replace(",", "")) for t in re.search(r"asked price ([\d,.]+) to ([\d,.]+) USD", words).groups()
+    )
+    assert low < said.carving_asked < high
+    assert "the mean of the band" in words
+    carved = next(t for t in bare.programs if t.carving)
+    hour = float(said.machine_rate.total) + carved.attended * float(shop.rates.people["machining"])
+    line = next(x.amount for x in said.lines if x.name == "carving")
+    dearer = (carved.band[2] - carved.best) * carved.loads / 3600 * hour
+    assert float(high) == pytest.approx((float(line) + dearer) * float(said.carving_asked / line), abs=0.02)
+
+
+def test_hours_of_finishing_said_outright_are_taken_to_hold_the_sanding(chest, shop):
+    line = next(x for x in price(chest, shop).lines if x.name == "carving")
+    assert "sanding is taken to be in the finishing hours" in line.how
+    free = replace(chest.job, phases={k: v for k, v in chest.job.phases.items() if k != "finishing"})
+    line = next(x for x in price(estimate(free, shop), shop).lines if x.name == "carving")
+    assert "taken to be in" not in line.how
+
+
+def test_the_carvings_floor_and_asked_price_are_worked_out_in_words(priced):
+    if priced.carving_floor is None:
+        return
+    words = " ".join(as_text(priced).split())
+    line = next(x.amount for x in priced.lines if x.name == "carving")
+    assert f"cost {line:,} + risk {priced.carving_floor - line:,}" in words
+    assert f"+ margin {priced.carving_asked - priced.carving_floor:,}" in words
+
+
 def test_artwork_takes_the_band_and_its_warning_away(chest, shop):
     drawn = next(t for t in chest.programs if t.carving)
     assert drawn.band is None

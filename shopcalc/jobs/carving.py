@@ -13,11 +13,14 @@ from shopcalc.jobs.records import Carve, Part
 from shopcalc.relief.artwork import read_artwork
 from shopcalc.relief.kinds import finisher, hours_before_artwork
 from shopcalc.relief.reach import profile
-from shopcalc.relief.scheme import Outlook, outlook, scheme_for
+from shopcalc.relief.scheme import USUAL_CUSP, Outlook, outlook, scheme_for
 from shopcalc.relief.words import lengths_for
 from shopcalc.shop import Shop
+from shopcalc.sources import practice
 from shopcalc.units import write
 
+#: True area of a relief over its plan, where no artwork is known: the most of the kinds drawn at a usual depth.
+_STRETCH = 1.45
 _REMEMBERED = 32  # outlooks; a notebook asks for the same ones again and again
 _outlooks: OrderedDict[str, tuple[Outlook, tuple[str, ...], float]] = OrderedDict()
 
@@ -79,9 +82,8 @@ def plan_carving(operation: Carve, part: Part, job: Job, shop: Shop) -> CarvingP
     n = operation.count
     if operation.hours is not None:  # the shop's own judgement, with the same doubt about it
         middle = operation.hours
-        return CarvingPlan(
-            (middle * low / likely, middle, middle * high / likely) if likely else (middle, middle, middle)
-        )
+        band = (middle * low / likely, middle, middle * high / likely) if likely else (middle, middle, middle)
+        return _sanded(operation, part, job, shop, band)
     if operation.artwork is not None:
         return _from_artwork(operation, part, job, shop)
     if operation.before is not None:
@@ -105,7 +107,26 @@ def plan_carving(operation: Carve, part: Part, job: Job, shop: Shop) -> CarvingP
             cutters=tuple(told.scheme.split(" + ")), notes=notes,
         )  # fmt: skip
     area = n * operation.length * operation.width * 1e-6
-    return CarvingPlan((low * area, likely * area, high * area))
+    return _sanded(operation, part, job, shop, (low * area, likely * area, high * area))
+
+
+def _sanded(operation: Carve, part: Part, job: Job, shop: Shop, band: tuple[float, float, float]) -> CarvingPlan:
+    """A plan by area or by hours that were said, with the usual sanding: no cheaper because less is known."""
+    if not part.finished:
+        return CarvingPlan(band)
+    habits, standard = practice(), shop.rates.minutes["sanding_per_area"]
+    area = operation.length * operation.width * 1e-6
+    cusp = USUAL_CUSP if operation.cusp is None else operation.cusp
+    ball = profile(shop.cutter(operation.cutter)).ball
+    if operation.stepover is not None and ball:
+        cusp = operation.stepover**2 / (8 * ball)
+    rough_for = habits["relief_sanding"].value * (1 + cusp / habits["cusp_sanding"].value)
+    beyond, level = _split(_STRETCH * area * standard / 3600 * rough_for, area, operation.count, part, standard)
+    note = (
+        f"no artwork is known, so its sanding of {60 * (beyond + level):.0f} min is taken by area, as that of a "
+        "restless relief (common practice, no source)"
+    )
+    return CarvingPlan(band, sanding=beyond, level_sanding=level, notes=(note,))
 
 
 def _roughing(operation: Carve, shop: Shop) -> Any:

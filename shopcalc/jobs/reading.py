@@ -425,7 +425,10 @@ def _references(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Faul
 
     def unknown(place: str, what: str, key: Any, known: Any) -> Iterator[Fault]:
         if isinstance(key, str) and key.strip() and key not in known:
-            yield Fault(f"there is no {what} '{key}'", did_you_mean(key, known), file=file, field=place)
+            remedy = did_you_mean(key, known)
+            if what == "program":
+                remedy += f'; or add it: a table [[programs]] with id = "{key}", and station = "flat" (or another)'
+            yield Fault(f"there is no {what} '{key}'", remedy, file=file, field=place)
 
     ids = {}
     for table in ("parts", "programs"):

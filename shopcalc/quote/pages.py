@@ -97,9 +97,12 @@ def _price_sheet(price: Price) -> Table:
         each = f"At the asked price each of our {price.estimate.own_hours:.1f} hours earns {earned:,.2f}"
         below.append(f"{each} {price.currency}: ({left}) / hours.")
     if price.carving_floor is not None:
+        cost = next(line.amount for line in price.lines if line.name == "carving")
+        risk, margin = price.carving_floor - cost, (price.carving_asked or price.carving_floor) - price.carving_floor
         below.append(
-            f"The carving by itself: floor {price.carving_floor:,}, asked {price.carving_asked:,} {price.currency}, "
-            "with its share of risk and margin."
+            f"The carving by itself: floor {price.carving_floor:,}, asked {price.carving_asked:,} {price.currency}: "
+            f"cost {cost:,} + risk {risk:,} (the whole job's, shared in proportion to cost, so another than that of "
+            f"the carving priced alone) + margin {margin:,} (likewise)."
         )
     below.append(f"A machine hour costs {price.machine_rate.total} {price.currency}: {price.machine_rate.working}.")
     head = ("line", price.currency, "working")

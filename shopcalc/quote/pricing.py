@@ -13,7 +13,7 @@ from shopcalc.quote.costs import MachineRate, cents, machine_hour_rate
 from shopcalc.risk import LEVELS, Spread, percentiles, sample, spread_of_mean, spread_of_three
 from shopcalc.shop import Shop
 from shopcalc.stock import BOARD_FOOT
-from shopcalc.units import System
+from shopcalc.units import System, write_time
 
 _SQUARE_FOOT = 0.3048**2  # m2
 
@@ -248,7 +248,11 @@ def _carving_line(estimate: Estimate, shop: Shop, rate: MachineRate) -> Line | N
         amount += _times(own, pay)
         name = {"design": "drawing its artwork", "machining": "attended", "finishing": "sanding"}.get(phase, phase)
         how.append(f"{cents(own)} h {name} × {pay:.2f}")
-    return Line("carving", amount, " + ".join(how))
+    words = " + ".join(how)
+    said = estimate.job.phases.get("finishing")
+    if said is not None and (said.said(1) is not None or said.logged is not None):
+        words += "; its sanding is taken to be in the finishing hours the job says"
+    return Line("carving", amount, words)
 
 
 def _machining_sigma(estimate: Estimate, shop: Shop) -> float:
@@ -360,5 +364,32 @@ def _doubts(price: Price) -> list[str]:
         out.append(f"not in the price, though the hours are worked: {', '.join(unpaid)}")
     by_area = [p.program.id for p in price.estimate.programs if p.by_area]
     if by_area:
-        out.append(f"planned by area or kind alone, before any artwork, with a wide band: {', '.join(by_area)}")
+        out.append(
+            f"planned by area or kind alone, before any artwork, with a wide band: {', '.join(by_area)}"
+            + _band_words(price)
+        )
     return out
+
+
+def _band_words(price: Price) -> str:
+    """Low and high of what is planned by area or kind: minutes, and the carving's asked price at both ends."""
+    e, shop = price.estimate, price.estimate.job.shop
+    wide = [p for p in e.programs if p.by_area and p.band]
+    carving = next((line.amount for line in price.lines if line.name == "carving"), None)
+    if not wide or carving is None or price.carving_asked is None or not carving:
+        return ""
+    ends = []
+    for k in (0, 2):
+        moved = sum((p.band[k] - p.best) * p.loads * _machine_hour(p.attended, price, shop) for p in wide if p.band)
+        ends.append(cents((float(carving) + moved / 3600) * float(price.carving_asked / carving)))
+    low, high = (write_time(sum(p.band[k] * p.loads for p in wide if p.band)) for k in (0, 2))
+    mean = write_time(sum(p.best * p.loads for p in wide))
+    return (
+        f"; machine time {low} to {high}, the carving's asked price {ends[0]:,} to {ends[1]:,} {price.currency}; "
+        f"priced is the mean of the band, {mean}, not the likely time"
+    )
+
+
+def _machine_hour(attended: float, price: Price, shop: Shop) -> float:
+    """What an hour of a program costs: the machine, and the share somebody stands by."""
+    return float(price.machine_rate.total) + attended * float(shop.rates.people["machining"])

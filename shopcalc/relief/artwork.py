@@ -230,7 +230,8 @@ def _grid(path: Path | str, length: float, width: float, pixel: float) -> tuple[
         _refuse(
             path,
             f"{length / pixel:.0f} x {width / pixel:.0f} squares of {pixel:.3g} mm are too many for one map",
-            f"a map of squares of at least {math.ceil(least / digits) * digits:.2g} mm",
+            f"take squares of at least {math.ceil(least / digits) * digits:.2g} mm: an image of fewer pixels, or a "
+            "greater length",
         )
     columns = max(1, round(length / pixel))
     side = length / columns
