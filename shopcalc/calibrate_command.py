@@ -188,8 +188,10 @@ def _figure(found: Calibration, one: Learned, machine: Machine, system: System) 
     from shopcalc.machines_learned import FIELDS, value_of
     from shopcalc.units import write
 
-    name = next(n for n in one.factor.fields if math.isfinite(float(value_of(found.record, n))))
+    name = next(n for n in one.factor.fields if math.isfinite(float(value_of(found.start, n))))
     value, quantity = float(value_of(machine, name)), FIELDS[name][1]
+    if math.isinf(value):
+        return "none"
     if quantity == "length":
         return f"{value:.2g} mm" if system == "metric" else f"{value / 25.4:.2g} in"
     return write(60 * value, "feed", system) if quantity == "speed" else write(value, quantity, system)
@@ -220,6 +222,9 @@ def _text(found: Calibration, source: str, system: System) -> list[str]:
     out.append(f"these programs separate {k.separated} of {len(k.combinations)} combinations of factors")
     for a, b in k.tied:
         out.append(f"{titles[a]} and {titles[b]} cannot be told apart by these programs: only what they do together")
+    if found.jerk is not None:
+        taken = "is taken, its factor is beside 0.05 s of building up" if "jerk" in titles else "is not taken"
+        out.append(f"gradual acceleration (jerk) {taken}: logarithm of its odds against none {found.jerk:+.1f}")
     if found.bends:
         words = ", ".join(f"{w} {v:.1f}" for w, v in found.bends.items())
         taken = found.machine.controller.chord_curvature
@@ -274,6 +279,7 @@ def _document(found: Calibration, source: str, notes: Sequence[str]) -> dict[str
         "not_known": list(k.silent),
         "not_told_apart": [list(pair) for pair in k.tied],
         "combinations": [{"powers": dict(c.powers), "strength": c.strength} for c in k.combinations],
+        "jerk_log_odds": found.jerk,
         "chord_curvature": {"taken": found.machine.controller.chord_curvature, "log_odds": dict(found.bends)},
         "programs": [
             {

@@ -65,7 +65,8 @@ class LearnedField:
     value : float or str
         In the house unit.
     record : float, str or None
-        What machines.toml said then: where it says something else now, the newer word of the record counts.
+        What machines.toml said then, infinite where it set no limit: where it says something else now, the newer word
+        of the record counts.
     low, high : float or None
         95 % interval, in the house unit.
     """
@@ -192,7 +193,7 @@ def applied(machine: Machine, version: MachineVersion) -> Machine:
 def _same(a: float | str, b: float | str) -> bool:
     if isinstance(a, str) or isinstance(b, str):
         return a == b
-    return a == b or abs(a - b) <= _SAME * max(abs(a), abs(b))
+    return math.isclose(a, b, rel_tol=_SAME)
 
 
 def read_versions(path: Path | str) -> tuple[MachineVersion, ...]:
@@ -246,6 +247,8 @@ def _cell(table: TableReader, number: int, column: str, cell: str | None, name: 
             return cell
         table.fault(number, column, f"'{cell}' is not known", f"write one of: {', '.join(_BENDS)}")
         return None
+    if column == "record" and cell == "none":
+        return math.inf
     try:
         return read(cell, quantity, minimum=0.0)
     except InputError as e:
@@ -277,7 +280,7 @@ def _written(name: str, value: float | str | None) -> str:
     if value is None or isinstance(value, str):
         return value or ""
     unit, _, size = FIELDS[name]
-    return "" if not math.isfinite(value) else f"{float(f'{value / size:.9g}')!r} {unit}"
+    return "none" if math.isinf(value) else f"{float(f'{value / size:.9g}')!r} {unit}"
 
 
 def keep(

@@ -30,7 +30,10 @@ from shopcalc.shop import Shop, copy_starter, demo_folder
 ROUTER = Shop.open().machine("router")
 TRUTH = with_factors(ROUTER, factors_of(ROUTER), np.log([0.6, 1.0, 0.8, 0.5, 0.9, 1.5, 1.2, 0.94]))
 NAMES = ("panels", "lid-faces", "lid-lettering", "curved-rail", "rail-ends", "muntin-ends", "bottom", "gate-rail-ends")
-FOUND = (LearnedField("axes.x.acceleration", 500.0, 800.0, 450.0, 560.0), LearnedField("feed_share", 0.95, 1.0, 0.9, 1))
+FOUND = (
+    LearnedField("axes.x.acceleration", 500.0, 800.0, 450.0, 560.0), LearnedField("feed_share", 0.95, 1.0, 0.9, 1.0),
+    LearnedField("controller.jerk", 9000.0, np.inf, 7000.0, 12000.0),
+)  # fmt: skip
 
 
 @pytest.fixture
@@ -166,7 +169,7 @@ def test_versions_are_only_added_and_the_newest_counts(tmp_path):
     assert forget(path, "router").number == 1
     assert latest(read_versions(path), "router") is None
     assert keep(path, "router", FOUND, date="2026-05-01", source="d").number == 4  # no number is given twice
-    assert len(path.read_text().splitlines()) == 1 + 2 + 1 + 1 + 2
+    assert len(path.read_text().splitlines()) == 1 + 3 + 2 + 1 + 3
 
 
 def test_every_figure_that_can_be_learned_is_written_and_read_back(tmp_path):
@@ -193,6 +196,9 @@ def test_a_figure_whose_record_was_changed_since_stays_as_the_record_says(tmp_pa
     got = applied(newer, version)
     assert got.axes[0].acceleration == 900.0
     assert got.feed_share == 0.95
+    assert got.controller.jerk == 9000.0
+    own = ROUTER.with_(controller=replace(ROUTER.controller, jerk=5000.0))  # the record says it now
+    assert applied(own, version).controller.jerk == 5000.0
     assert "without axes.x.acceleration" in got.source
 
 

@@ -63,7 +63,7 @@ def test_many_short_blocks_tell_the_block_rate(true):
     points = np.column_stack([np.arange(50_001) * 1e-3, np.zeros((50_001, 2))])
     moves = from_lists(points, [Kind.LINE] * 50_000, feed=60000.0)
     run = Run("short", moves, (LoggedTime("short", 50_000 / true),))
-    found = calibrate([run], machine, keys=["block_rate"], bends=False)
+    found = calibrate([run], machine, keys=["block_rate"], settings=False)
     assert found.machine.controller.blocks_per_second == pytest.approx(true, rel=4e-3)
 
 
@@ -93,7 +93,7 @@ def test_the_fit_is_that_of_least_squares_on_residuals_written_separately(seed):
     rng = np.random.default_rng(seed)
     machine, pause = hidden(rng)
     entries = simulated(machine, EIGHT, rng, pause=pause)
-    found = calibrate(gathered(entries, PROGRAMS), ROUTER, bends=False)
+    found = calibrate(gathered(entries, PROGRAMS), ROUTER, settings=False)
     a, j, t = ROUTER.axes, ROUTER.controller, ROUTER.times
 
     def candidate(f):
@@ -132,8 +132,8 @@ def test_a_planted_outlier_is_named_and_hardly_moves_the_answer():
     machine, _ = hidden(rng)
     entries = simulated(machine, (*EIGHT, "heron-edge", "top-rail-ends"), rng)
     bad = [replace(e, seconds=round(1.4 * e.seconds)) if e.program == "rail-ends" else e for e in entries]
-    without = calibrate(gathered([e for e in entries if e.program != "rail-ends"], PROGRAMS), ROUTER, bends=False)
-    found = calibrate(gathered(bad, PROGRAMS), ROUTER, bends=False)
+    without = calibrate(gathered([e for e in entries if e.program != "rail-ends"], PROGRAMS), ROUTER, settings=False)
+    found = calibrate(gathered(bad, PROGRAMS), ROUTER, settings=False)
     assert found.outliers == ("rail-ends",)
     assert next(p for p in found.programs if p.program == "rail-ends").weight < 0.1
     wide = np.array([o.high / o.low for o in without.learned])
@@ -145,7 +145,7 @@ def test_a_planted_outlier_is_named_and_hardly_moves_the_answer():
 
 def test_one_wrong_entry_among_several_of_a_program_is_named_alone():
     runs = [LoggedTime("panels", s, row=k) for k, s in enumerate((580.0, 582.0, 790.0, 579.0), start=2)]
-    found = calibrate(gathered(runs, PROGRAMS), ROUTER, bends=False)
+    found = calibrate(gathered(runs, PROGRAMS), ROUTER, settings=False)
     assert [e.row for e in found.strays] == [4]
     assert found.programs[0].logged == pytest.approx(581, abs=3)
     assert not found.outliers
@@ -155,8 +155,8 @@ def test_what_each_program_has_once_cannot_be_told_apart_until_one_has_it_more_o
     rng = np.random.default_rng(1)
     more = {**PROGRAMS, "rack": read_text("G21 G90 G0 Z5\n" + "T1 M6\nT2 M6\n" * 4 + "M3 S18000\nM5\nM2\n").moves}
     machine = ROUTER.with_(times=Times(20.0, 9.0))
-    once = calibrate(gathered(simulated(machine, EIGHT, rng, more), more), ROUTER, bends=False)
-    both = calibrate(gathered(simulated(machine, [*EIGHT, "rack"], rng, more), more), ROUTER, bends=False)
+    once = calibrate(gathered(simulated(machine, EIGHT, rng, more), more), ROUTER, settings=False)
+    both = calibrate(gathered(simulated(machine, [*EIGHT, "rack"], rng, more), more), ROUTER, settings=False)
     assert ("cutter_change", "spindle_start") in once.knowledge.tied
     assert once.factor("spindle_start").high / once.factor("spindle_start").low > 4
     assert ("cutter_change", "spindle_start") not in both.knowledge.tied
@@ -167,7 +167,7 @@ def test_what_each_program_has_once_cannot_be_told_apart_until_one_has_it_more_o
 def test_programs_without_something_say_nothing_of_it():
     names = ("end-rail-grooves", "rail-grooves", "muntin-grooves")
     entries = [LoggedTime(n, machine_time(PROGRAMS[n], ROUTER).total_s) for n in names]
-    found = calibrate(gathered(entries, PROGRAMS), ROUTER, bends=False)
+    found = calibrate(gathered(entries, PROGRAMS), ROUTER, settings=False)
     assert {"block_rate", "corner_tolerance"} <= set(found.knowledge.silent)
     assert found.knowledge.separated < 4
     assert found.knowledge.left["block_rate"] == pytest.approx(1, abs=0.01)
@@ -177,13 +177,13 @@ def test_the_program_to_time_next_teaches_what_was_promised():
     rng = np.random.default_rng(2)
     machine = with_factors(ROUTER, factors_of(ROUTER), np.log([0.6, 1.0, 0.8, 0.5, 0.8, 1.5, 1.2, 0.95]))
     entries = simulated(machine, ("bottom", "lid-outline", "panels"), rng)
-    now = calibrate(gathered(entries, PROGRAMS), ROUTER, archive=PROGRAMS, bends=False)
+    now = calibrate(gathered(entries, PROGRAMS), ROUTER, archive=PROGRAMS, settings=False)
     sigmas = {}
     for p in (now.next[0], now.next[-1]):
         others = [m for n, m in PROGRAMS.items() if n != p.program]
         clock = Clock(ROUTER, [o.factor for o in now.learned], others)
         extra = LoggedTime(p.program, machine_time(PROGRAMS[p.program], now.machine).total_s)
-        then = calibrate(gathered([*entries, extra], PROGRAMS), ROUTER, bends=False)
+        then = calibrate(gathered([*entries, extra], PROGRAMS), ROUTER, settings=False)
         slopes = clock.slopes(then.fit.logs)
         sigmas[p] = float(np.sqrt(np.einsum("ik,kl,il->i", slopes, then.fit.covariance, slopes)).mean())
     best, worst = sigmas
@@ -214,15 +214,34 @@ def test_carvings_tell_whether_the_control_follows_fine_chords():
     assert plain.machine.controller.chord_curvature == "off"
 
 
+def test_gradual_acceleration_is_taken_where_the_times_ask_for_it_and_only_there():
+    gradual = ROUTER.with_(controller=replace(ROUTER.controller, jerk=4000.0))
+    names = (*EIGHT, "heron-edge", "top-rail-ends", "end-panels")
+    runs = gathered(simulated(gradual, names, np.random.default_rng(4)), PROGRAMS)
+    found, without = calibrate(runs, ROUTER), calibrate(runs, ROUTER, settings=False)
+    assert found.jerk > 3
+    jerk, assumed = found.factor("jerk"), found.start.controller.jerk
+    assert jerk.low * assumed < 4000 < jerk.high * assumed
+    assert {f.name: f.record for f in found.fields()}["controller.jerk"] == math.inf
+    assert (
+        np.abs([p.error_after for p in found.programs]).max() < np.abs([p.error_after for p in without.programs]).max()
+    )
+    plain = calibrate(gathered(simulated(ROUTER, names, np.random.default_rng(4)), PROGRAMS), ROUTER)
+    assert plain.jerk < 3
+    assert math.isinf(plain.machine.controller.jerk)
+
+
 # --- a hidden machine of another kind --------------------------------------------------------------------------------
 
 
-def trial(seed, whole=False):
+def trial(seed, whole=False, settings=True):
     """One hidden machine, eight programs logged: factors covered and their widths, errors and cover of the others."""
     rng = np.random.default_rng(seed)
     machine, pause = hidden(rng)
     names = [str(n) for n in rng.permutation(list(PROGRAMS))]
-    found = calibrate(gathered(simulated(machine, names[:8], rng, pause=pause, most=3), PROGRAMS), ROUTER, bends=False)
+    found = calibrate(
+        gathered(simulated(machine, names[:8], rng, pause=pause, most=3), PROGRAMS), ROUTER, settings=settings
+    )
     unseen = [PROGRAMS[n] for n in names[8:]]
 
     def true(moves):
@@ -233,7 +252,7 @@ def trial(seed, whole=False):
     inside = np.abs(np.log(after / logged)) < 1.96 * found.sigma_of(unseen)
     covered = {}
     if whole:  # what this kind of machine would learn of that one from every program, timed exactly
-        clock = Clock(ROUTER, [o.factor for o in found.learned], list(PROGRAMS.values()))
+        clock = Clock(found.start, [o.factor for o in found.learned], list(PROGRAMS.values()))
         best = fit(clock, np.log([true(m) for m in PROGRAMS.values()]), np.full(len(PROGRAMS), 1e-4)).logs
         covered = {
             o.factor.key: (o.low <= math.exp(f) <= o.high, math.log(o.high / o.low))
@@ -281,7 +300,7 @@ def test_intervals_are_as_wide_as_they_say_on_a_machine_of_the_same_kind():
         logs = np.array([rng.normal(0, f.sigma) for f in factors])
         machine = with_factors(ROUTER, factors, logs)
         names = [str(n) for n in rng.permutation(list(PROGRAMS))[:8]]
-        found = calibrate(gathered(simulated(machine, names, rng, most=3), PROGRAMS), ROUTER, bends=False)
+        found = calibrate(gathered(simulated(machine, names, rng, most=3), PROGRAMS), ROUTER, settings=False)
         hits += [o.low <= math.exp(f) <= o.high for o, f in zip(found.learned, logs, strict=True)]
     print("\nsame kind:", {f.key: int(h) for f, h in zip(factors, hits, strict=True)})
     assert (hits >= 88).all()

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from shopcalc.calibration.factors import Factor, factors_of, with_factors
 from shopcalc.calibration.fitting import Clock, Fit, fit
 from shopcalc.calibration.knowing import Knowledge, NextProgram, knowledge, next_programs
 from shopcalc.calibration.logged import LoggedTime, Run
+from shopcalc.calibration.settings import Settled, settled
 from shopcalc.errors import Fault, InputError
 from shopcalc.machines import Machine
 from shopcalc.machines_learned import LearnedField, value_of
@@ -20,8 +20,6 @@ from shopcalc.moves import Floats, Moves
 
 _STRAYS = 3.0  # sigmas from which one entry among several of a program is named
 _LITTLE = 0.5  # weight below which a program is named: about 2.4 scales off
-Bends = Literal["off", "speed", "share"]
-BENDS: tuple[Bends, ...] = get_args(Bends)
 
 
 @dataclass(frozen=True)
@@ -94,8 +92,8 @@ class Calibration:
 
     Parameters
     ----------
-    record, machine : Machine
-        As it was, and calibrated.
+    record, start, machine : Machine
+        As it was; the same under the settings taken, which the factors multiply; calibrated.
     learned : tuple of Learned
         Its factors.
     programs : tuple of ProgramError
@@ -111,6 +109,8 @@ class Calibration:
     bends : mapping
         Setting of ``chord_curvature`` to how much better than the best it explains the times, as logarithm (0 is the
         best); empty where it makes no difference.
+    jerk : float or None
+        Logarithm of the odds of gradual acceleration, where the record has no jerk, against none.
     spread : float
         What the engine misses of a program's time, as sigma of the logarithm [-]: the machining spread of a quote
         whose programs exist.
@@ -119,6 +119,7 @@ class Calibration:
     """
 
     record: Machine
+    start: Machine
     machine: Machine
     learned: tuple[Learned, ...]
     programs: tuple[ProgramError, ...]
@@ -127,6 +128,7 @@ class Calibration:
     knowledge: Knowledge
     next: tuple[NextProgram, ...]
     bends: Mapping[str, float]
+    jerk: float | None
     spread: float
     fit: Fit
 
@@ -148,7 +150,7 @@ class Calibration:
         moves : sequence of Moves
             Of each program.
         """
-        clock = Clock(_settings(self.record, self.machine), [f.factor for f in self.learned], moves)
+        clock = Clock(self.start, [f.factor for f in self.learned], moves)
         return self.fit.sigma_of(clock.slopes(self.fit.logs))
 
     def fields(self) -> tuple[LearnedField, ...]:
@@ -159,11 +161,11 @@ class Calibration:
             was = self.record.controller.chord_curvature
             out.append(LearnedField("controller.chord_curvature", bends, was))
         for name in dict.fromkeys(n for one in self.learned for n in one.factor.fields):
-            value, record = float(value_of(self.machine, name)), float(value_of(self.record, name))
+            value, record, start = (float(value_of(m, name)) for m in (self.machine, self.record, self.start))
             at = [k for k, one in enumerate(self.learned) if name in one.factor.fields]
-            if math.isfinite(record) and record > 0:
+            if math.isfinite(start) and start > 0:
                 low, high = self._interval(at)
-                out.append(LearnedField(name, value, record, record * low, record * high))
+                out.append(LearnedField(name, value, record, start * low, start * high))
         return (*out, LearnedField("spread", self.spread))
 
     def _interval(self, at: Sequence[int]) -> tuple[float, float]:
@@ -175,18 +177,13 @@ class Calibration:
         return math.exp(logs - wide), math.exp(logs + wide)
 
 
-def _settings(record: Machine, machine: Machine) -> Machine:
-    bends = machine.controller.chord_curvature
-    return record.with_(controller=replace(record.controller, chord_curvature=bends))
-
-
 def calibrate(
     runs: Sequence[Run],
     machine: Machine,
     *,
     archive: Mapping[str, Moves] | None = None,
     keys: Sequence[str] | None = None,
-    bends: bool = True,
+    settings: bool = True,
 ) -> Calibration:
     """Learn a machine's factors from logged times of programs.
 
@@ -200,9 +197,9 @@ def calibrate(
         Programs by name, of which the next one to time is named.
     keys : sequence of str, optional
         Factors that may change; by default all that mean something here.
-    bends : bool
-        Whether settings of ``chord_curvature`` are compared too; another one than the record's is taken only where
-        it explains the times clearly better.
+    settings : bool
+        Whether other settings of ``chord_curvature``, and gradual acceleration where the record has no jerk, are
+        compared too; another than the record's is taken only where it explains the times clearly better.
 
     Raises
     ------
@@ -229,58 +226,28 @@ def calibrate(
     moves = [r.moves for r in runs]
     middles = [r.middle for r in runs]
     y, watch = np.array([m[0] for m in middles]), np.array([m[1] for m in middles])
-    clocks = {machine.controller.chord_curvature: Clock(machine, factors, moves)}
-    before = clocks[machine.controller.chord_curvature].logs(np.zeros(len(factors)))
+    clock = Clock(machine, factors, moves)
+    before = clock.logs(np.zeros(len(factors)))
     faults = [
         Fault(f"the time of program '{r.program}' is unknown", "it cuts without a feed: shopcalc time says where")
         for r, t in zip(runs, before, strict=True) if not math.isfinite(t)
     ]  # fmt: skip
     if faults:
         raise InputError(faults)
-    own = fit(clocks[machine.controller.chord_curvature], y, watch)
-    fits = {machine.controller.chord_curvature: own}
-    if bends:
-        clocks |= (others := _other_bends(machine, factors, moves, before))
-        fits |= {word: fit(clock, y, watch, near=own) for word, clock in others.items()}
-    word, compared = _best_bends(machine.controller.chord_curvature, fits)
-    found, clock = fits[word], clocks[word]
+    chosen = settled(clock, y, watch, keys, moves) if settings else Settled(clock, fit(clock, y, watch))
+    clock, found, factors = chosen.clock, chosen.fit, chosen.clock.factors
     done = with_factors(clock.machine, factors, found.logs)
     known = knowledge(factors, found)
     return Calibration(
-        machine, done, _learned(factors, found, known), _errors(runs, before, found, y, watch),
+        machine, clock.machine, done, _learned(factors, found, known), _errors(runs, before, found, y, watch),
         tuple(
             e for r, m in zip(runs, middles, strict=True)
             for e, z in zip(r.logged, m[2], strict=True) if abs(z) > _STRAYS
         ),
         tuple(r.program for r, w in zip(runs, found.weights, strict=True) if w < _LITTLE),
-        known, _next(clock, found, archive or {}, {r.program for r in runs}), compared, found.spread, found,
+        known, _next(clock, found, archive or {}, {r.program for r in runs}), chosen.bends, chosen.jerk, found.spread,
+        found,
     )  # fmt: skip
-
-
-def _other_bends(
-    machine: Machine, factors: Sequence[Factor], moves: Sequence[Moves], before: Floats
-) -> dict[Bends, Clock]:
-    """Clocks of the settings of fine chords that change any time by more than a watch could see."""
-    out: dict[Bends, Clock] = {}
-    for word in BENDS:
-        if word != machine.controller.chord_curvature:
-            other = machine.with_(controller=replace(machine.controller, chord_curvature=word))
-            clock = Clock(other, factors, moves)
-            if np.abs(clock.logs(np.zeros(len(factors))) - before).max() > 1e-3:
-                out[word] = clock
-    return out
-
-
-def _best_bends(recorded: Bends, fits: Mapping[Bends, Fit]) -> tuple[Bends, dict[str, float]]:
-    """The setting taken, and all of them against the best; only clearly better ones replace the record's.
-
-    Three in natural logarithm, odds of twenty to one, is called strong by Kass and Raftery, "Bayes factors", Journal
-    of the American Statistical Association 90(430), 1995.
-    """
-    best = max(fits, key=lambda w: fits[w].evidence)
-    top = fits[best].evidence
-    word = best if top - fits[recorded].evidence > 3.0 else recorded
-    return word, {w: f.evidence - top for w, f in fits.items()} if len(fits) > 1 else {}
 
 
 def _learned(factors: Sequence[Factor], found: Fit, known: Knowledge) -> tuple[Learned, ...]:
