@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import datetime
+import math
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -183,8 +184,6 @@ def _from_log(folder: Path, machine: str, machines: int, notes: list[str]) -> Se
 
 def _figure(found: Calibration, one: Learned, machine: Machine, system: System) -> str:
     """A factor's first figure, with its unit."""
-    import math
-
     from shopcalc.machines_learned import FIELDS, value_of
     from shopcalc.units import write
 
@@ -195,6 +194,14 @@ def _figure(found: Calibration, one: Learned, machine: Machine, system: System) 
     if quantity == "length":
         return f"{value:.2g} mm" if system == "metric" else f"{value / 25.4:.2g} in"
     return write(60 * value, "feed", system) if quantity == "speed" else write(value, quantity, system)
+
+
+def _ends(found: Calibration, one: Learned) -> tuple[Machine, Machine]:
+    """Machines that stand at the ends of a factor's interval."""
+    from shopcalc.calibration import with_factors
+
+    low, high = (with_factors(found.start, (one.factor,), (math.log(v),)) for v in (one.low, one.high))
+    return low, high
 
 
 def _standing(found: Calibration, one: Learned) -> str:
@@ -216,6 +223,9 @@ def _text(found: Calibration, source: str, system: System) -> list[str]:
         between = f"{100 * one.low:.0f} to {100 * one.high:.0f} %"
         was, now = (_figure(found, one, m, system) for m in (found.record, found.machine))
         share = f"{100 * one.value:.0f} %"
+        if was == "none":  # there is no record to be a share of
+            share, ends = "", (_figure(found, one, m, system) for m in _ends(found, one))
+            between = " to ".join(e.split()[0] for e in ends)
         out.append(f"{one.factor.title:38}{was:>14}{now:>14}{share:>8}{between:>15}  {_standing(found, one)}")
     out.append("")
     k = found.knowledge

@@ -1,13 +1,17 @@
 """The pictures of a calibration show its own figures. The logged times are simulated."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from shopcalc.calibration import LoggedTime, calibrate, factors_of, gathered, with_factors
+from shopcalc.calibration import FACTORS, LoggedTime, calibrate, factors_of, gathered, with_factors
 from shopcalc.controls.calibration_picture import calibration_table, calibration_view, error_figure, factor_figure
 from shopcalc.gcode import read_program
 from shopcalc.motion import machine_time
 from shopcalc.shop import Shop, demo_folder
+
+JERK = next(f for f in FACTORS if f.key == "jerk")
 
 
 @pytest.fixture(scope="module")
@@ -54,3 +58,9 @@ def test_the_table_and_the_view_say_the_same(found):
     view = calibration_view(found)
     assert len(view.children) == 4
     assert "Time next: " in view.children[-1].value
+
+
+def test_a_figure_the_record_lacks_is_said_to_be_beside_an_assumed_one(found):
+    start = Shop.open().machine("small-router")
+    bare = replace(found, record=found.record, start=start, learned=(replace(found.learned[0], factor=JERK),))
+    assert "jerk (beside one assumed)" in factor_figure(bare).data[0].y

@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 
 from shopcalc.calibration import Calibration, Learned
 from shopcalc.controls.parts import GREY, HUE, PALE, TEMPLATE, LiveFigure, note, table
+from shopcalc.machines_learned import value_of
 from shopcalc.units import write_time
 
 _ROW = 30  # px of one program or factor
@@ -75,7 +76,7 @@ def factor_figure(found: Calibration) -> go.Figure:
     Figure
         95 % beforehand as a pale bar, 95 % now as a dark one with the most likely value; shares of the record.
     """
-    names = [html.escape(o.factor.title) for o in found.learned]
+    names = [html.escape(_title(found, o)) for o in found.learned]
     out = go.Figure(layout={"template": TEMPLATE})
     out.add_scatter(
         **_bars(found, names, lambda o: (math.exp(-_PRIOR * o.factor.sigma), math.exp(_PRIOR * o.factor.sigma))),
@@ -101,6 +102,12 @@ def factor_figure(found: Calibration) -> go.Figure:
     )  # fmt: skip
     out.update_yaxes(categoryorder="array", categoryarray=names[::-1])
     return out
+
+
+def _title(found: Calibration, one: Learned) -> str:
+    """The factor's title; where the record has no such figure, that one was assumed."""
+    missing = all(math.isinf(float(value_of(found.record, name))) for name in one.factor.fields)
+    return f"{one.factor.title} (beside one assumed)" if missing else one.factor.title
 
 
 def _ends(found: Calibration) -> tuple[float, float]:
@@ -146,7 +153,7 @@ def _row(found: Calibration, one: Learned) -> tuple[str, str, str, str]:
         says = f"not told apart from {found.factor(other).factor.title}"
     else:
         says = "known" if key in k.known else "next to nothing" if key in k.silent else "partly known"
-    return one.factor.title, f"{100 * one.value:.0f} %", f"{100 * one.low:.0f} to {100 * one.high:.0f} %", says
+    return _title(found, one), f"{100 * one.value:.0f} %", f"{100 * one.low:.0f} to {100 * one.high:.0f} %", says
 
 
 def calibration_view(found: Calibration) -> widgets.VBox:
