@@ -15,6 +15,7 @@ from shopcalc.controls.program_changes import ComparisonControl, SavingsControl
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
 from shopcalc.controls.quote_job import QuoteControl, quote_job
 from shopcalc.controls.tenons import TenonControl, tenon_control
+from shopcalc.controls.today import TodayControl, today_page
 
 __all__ = [
     "BeforeArtworkControl",
@@ -32,6 +33,7 @@ __all__ = [
     "QuoteControl",
     "SavingsControl",
     "TenonControl",
+    "TodayControl",
     "before_artwork",
     "carving_hours",
     "chip_control",
@@ -51,5 +53,6 @@ __all__ = [
     "straight_move_seconds",
     "take_this_job",
     "tenon_control",
+    "today_page",
     "turns_figure",
 ]
