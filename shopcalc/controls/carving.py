@@ -225,7 +225,7 @@ class CarvingControl:
                            marker={"symbol": "circle-open", "size": 14, "color": INK, "line": {"width": 2}}),
             ],
             title={"text": "Cut through the carving"}, height=320, width=2 * WIDTH,
-            margin={"t": 75, "b": 45, "l": 10, "r": 20},
+            margin={"t": 75, "b": 45, "l": 10, "r": 60}, modebar={"orientation": "v"},
             legend={"orientation": "h", "y": 1.0, "yanchor": "bottom", "x": 1, "xanchor": "right"},
             xaxis={"title": {"text": ""}, "showgrid": False}, yaxis={"title": {"text": ""}},
         )  # fmt: skip
@@ -240,7 +240,7 @@ class CarvingControl:
                            marker={"symbol": "circle-open", "size": 14, "color": INK, "line": {"width": 2}}),
             ],
             title={"text": "The tightest place, true to scale"}, height=340, width=WIDTH, showlegend=False,
-            margin={"t": 62, "l": 10, "r": 10, "b": 40},
+            margin={"t": 62, "l": 10, "r": 50, "b": 40}, modebar={"orientation": "v"},
             xaxis={"title": {"text": ""}, "constrain": "domain"},
             yaxis={"title": {"text": ""}, "scaleanchor": "x", "constrain": "domain"},
         )  # fmt: skip

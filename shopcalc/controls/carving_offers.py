@@ -79,7 +79,7 @@ class CarvingChoicesControl:
                            marker={"color": INK, "size": 18, "symbol": "circle-open", "line": {"width": 2}}),
             ],
             title={"text": "Price against the wood left"}, height=400, width=2.4 * WIDTH,
-            margin={"t": 80, "b": 50, "l": 10, "r": 90},
+            margin={"t": 80, "b": 50, "l": 10, "r": 90}, modebar={"orientation": "v"},
             legend={"orientation": "h", "y": 1.0, "yanchor": "bottom", "x": 1, "xanchor": "right"},
             xaxis={"title": {"text": f"asked, {carving.shop.rates.currency}, sanding counted"}, "rangemode": "tozero"},
             yaxis={"title": {"text": ""}, "rangemode": "tozero"},
@@ -305,7 +305,7 @@ class BeforeArtworkControl:
             ],
             title={"text": "Hours of machine, eight of ten such carvings"}, height=190, width=1.55 * WIDTH,
             showlegend=False, xaxis={"title": {"text": "hours"}, "rangemode": "tozero"},
-            yaxis={"visible": False, "range": [-1, 1.8]},
+            yaxis={"visible": False, "range": [-1, 1.8]}, modebar={"orientation": "v"}, margin={"r": 60},
         )  # fmt: skip
         self.answer, self.image, self.table, self.progress = (widgets.HTML() for _ in range(4))
         self.view = widgets.VBox(

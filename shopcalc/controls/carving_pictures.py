@@ -36,6 +36,8 @@ _HUES = ((188, 216, 235), (126, 178, 212), (66, 138, 186), (20, 100, 152), (6, 6
 _SHARP = 2.0  # image pixels for one of the screen
 _APART = 13.0  # screen pixels between the lines that are drawn at least
 #: Of every picture [px].
+#: Of the tool bar, which would lie over the titles: frames and buttons beside the pictures do the same.
+_BUTTONS = ["zoom", "pan", "zoomIn", "zoomOut", "resetScale", "autoScale", "sendChartToCloud", "toImage"]
 MARGIN = {"l": 6, "r": 6, "t": 48, "b": 62}
 
 
@@ -163,7 +165,7 @@ def picture(title: str, width: float, *, scale: bool = False) -> LiveFigure:
             "images": [{"source": "", "xref": "x", "yref": "y", "x": 0, "y": 1, "sizex": 1, "sizey": 1,
                         "sizing": "stretch", "layer": "below"}],
             "dragmode": "zoom", "plot_bgcolor": "white",
-            "modebar": {"remove": ["zoom", "pan", "zoomIn", "zoomOut", "resetScale", "autoScale", "sendChartToCloud"]},
+            "modebar": {"remove": _BUTTONS},
         },
     )  # fmt: skip
 
