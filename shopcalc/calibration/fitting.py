@@ -29,7 +29,7 @@ MISSES, MISSES_SIGMA = 0.01, 0.6
 WIDER = math.sqrt(DEGREES / (DEGREES - 2.0))
 _GRID = np.exp(np.linspace(math.log(0.0015), math.log(0.12), 25))
 _STEP = 2e-3  # of a logarithm, for slopes
-_STILL = 1e-5
+_STILL = 1e-4
 _ROUNDS, _STEPS = 6, 40
 
 
