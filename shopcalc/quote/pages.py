@@ -98,11 +98,11 @@ def _price_sheet(price: Price) -> Table:
         below.append(f"{each} {price.currency}: ({left}) / hours.")
     if price.carving_floor is not None:
         cost = next(line.amount for line in price.lines if line.name == "carving")
-        risk, margin = price.carving_floor - cost, (price.carving_asked or price.carving_floor) - price.carving_floor
+        risk, added = price.carving_floor - cost, (price.carving_asked or price.carving_floor) - price.carving_floor
         below.append(
             f"The carving by itself: floor {price.carving_floor:,}, asked {price.carving_asked:,} {price.currency}: "
             f"cost {cost:,} + risk {risk:,} (the whole job's, shared in proportion to cost, so another than that of "
-            f"the carving priced alone) + margin {margin:,} (likewise)."
+            f"the carving priced alone) + margin {added:,} (likewise)."
         )
     below.append(f"A machine hour costs {price.machine_rate.total} {price.currency}: {price.machine_rate.working}.")
     head = ("line", price.currency, "working")
