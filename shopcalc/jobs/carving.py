@@ -21,8 +21,8 @@ from shopcalc.units import write
 
 #: True area of a relief over its plan, where no artwork is known: the most of the kinds drawn at a usual depth.
 _STRETCH = 1.45
-_REMEMBERED = 32  # outlooks; a notebook asks for the same ones again and again
-_outlooks: OrderedDict[str, tuple[Outlook, tuple[str, ...], float]] = OrderedDict()
+_REMEMBERED = 32  # plans: a relief takes seconds; hours, papers, variants and notebooks all ask for it again
+_plans: OrderedDict[str, CarvingPlan] = OrderedDict()
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,36 @@ def plan_carving(operation: Carve, part: Part, job: Job, shop: Shop) -> CarvingP
     InputError
         When the artwork cannot be read, does not have these proportions, or a cutter cannot do its part.
     """
+    key = _key(operation, part, job, shop)
+    if key not in _plans:
+        _plans[key] = _planned(operation, part, job, shop)
+        while len(_plans) > _REMEMBERED:
+            _plans.popitem(last=False)
+    _plans.move_to_end(key)
+    return _plans[key]
+
+
+def _key(operation: Carve, part: Part, job: Job, shop: Shop) -> str:
+    """Everything a plan depends on, the artwork by its file's time and size."""
+    art = None
+    if operation.artwork is not None:
+        path = shop.folder / operation.artwork
+        try:
+            stamp = path.stat()
+        except OSError as e:
+            reason = (e.strerror or str(e)).lower()
+            raise InputError(
+                Fault(f"the artwork cannot be read ({reason})", "check the name", file=str(path))
+            ) from None
+        art = (str(path), stamp.st_mtime_ns, stamp.st_size)
+    rates = (shop.rates.carving, shop.rates.minutes["sanding_per_area"])
+    wood = (shop.material(part.material), part.finished)
+    return repr(
+        (art, operation.model_dump(), wood, job.machine, job.system, shop.learned, sorted(shop.cutters.items()), rates)
+    )
+
+
+def _planned(operation: Carve, part: Part, job: Job, shop: Shop) -> CarvingPlan:
     low, likely, high = shop.rates.carving
     n = operation.count
     if operation.hours is not None:  # the shop's own judgement, with the same doubt about it
@@ -162,22 +192,8 @@ def _split(hours: float, area: float, count: int, part: Part, standard: float) -
 def _outlook(
     operation: Carve, part: Part, job: Job, shop: Shop, path: Path, standard: float
 ) -> tuple[Outlook, tuple[str, ...], float]:
-    """Times, what to know of the artwork, and the area it takes [m2]; remembered while nothing changes."""
-    try:
-        stamp = path.stat()
-    except OSError as e:
-        reason = (e.strerror or str(e)).lower()
-        raise InputError(Fault(f"the artwork cannot be read ({reason})", "check the name", file=str(path))) from None
+    """Times, what to know of the artwork, and the area it takes [m2]."""
     material = shop.material(part.material)
-    key = repr(
-        (
-            str(path), stamp.st_mtime_ns, stamp.st_size, operation.model_dump(), job.machine, material, shop.learned,
-            sorted(shop.cutters.items()), standard,
-        )
-    )  # fmt: skip
-    if key in _outlooks:
-        _outlooks.move_to_end(key)
-        return _outlooks[key]
     art = read_artwork(
         path, length=operation.length, width=operation.width, depth=operation.depth, invert=operation.invert,
         smooth=True if operation.smooth else None,
@@ -192,8 +208,4 @@ def _outlook(
         depth_per_pass=operation.depth_per_pass, learned=shop.learned,
     )  # fmt: skip
     answer = outlook(art.map, scheme, job.machine, sanding_per_area=standard)
-    out = (answer, art.notes, art.map.length * art.map.width * 1e-6)
-    _outlooks[key] = out
-    while len(_outlooks) > _REMEMBERED:
-        _outlooks.popitem(last=False)
-    return out
+    return answer, art.notes, art.map.length * art.map.width * 1e-6

@@ -21,6 +21,7 @@ from shopcalc.jobs.hours import ProgramTime
 from shopcalc.jobs.planning import plan_load, setting
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import CutOut, Load, Operation, Part, Program, Tenon
+from shopcalc.load_holding import check_load
 from shopcalc.moves import Moves
 from shopcalc.paths import Cutting
 from shopcalc.quote.pricing import Price
@@ -135,10 +136,21 @@ def _sheet(number: int, load: Load, time: ProgramTime, job: Job) -> Iterator[Blo
     yield Caution("Cautions", _cautions(part))
     yield Break()
     yield Checklist("Before the start", tuple(_checks(load, part, program, runs)))
-    watch = tuple(dict.fromkeys(_watch(program, part, runs, plan.warnings, job, load, system)))
+    told = (*_watch(program, part, runs, plan.warnings, job, load, system), *_holding(job, load, system))
+    watch = tuple(dict.fromkeys(told))
     yield Table("Watch", (), tuple((f"{k}.", w) for k, w in enumerate(watch, 1)), where="print")
     yield Boxes(("minutes, first load", "minutes, mean of all", "by, date"), 3, 14.0)
     yield Boxes(("observations", "sizes measured"), 2, 36.0)
+
+
+def _holding(job: Job, load: Load, system: System) -> Iterator[str]:
+    """Whether the station's own clamps hold it, and whether anything rubs: one line while all is well."""
+    held = check_load(job, load.program, load.part, (), cell=2.0)
+    said = [w for w in held.says(system) if w]
+    if held.good:
+        yield f"holding, by the station's own clamps: {'; '.join(said)}"
+    else:
+        yield from (f"holding: {w}" for w in said)
 
 
 def _facts(load: Load, part: Part, time: ProgramTime, job: Job, system: System) -> Iterator[tuple[Cell, ...]]:
