@@ -77,7 +77,7 @@ class Heard:
     speed_within : float
         Uncertainty of a speed, from the frequency resolution, either way [rev/min].
     start, stop : float or None
-        When the spindle had reached, and left, nine tenths of its speed; None where the recording begins or ends before [s].
+        When the spindle had reached, and left, nine tenths of its speed; None where that is not in the recording [s].
     start_within : float
         Uncertainty of start and stop, either way [s].
     cutting, air : float or None
@@ -148,8 +148,8 @@ class Heard:
             )
         for t in self.tones:
             lines.append(
-                f"possible chatter: {t.frequency:,.0f} Hz (within {t.within:.0f} Hz), {t.against_tooth:+.0f} dB against "
-                f"the tooth tone, {t.seconds:.1f} s between {t.when.begins:.1f} s and {t.when.ends:.1f} s"
+                f"possible chatter: {t.frequency:,.0f} Hz (within {t.within:.0f} Hz), {t.against_tooth:+.0f} dB "
+                f"against the tooth tone, {t.seconds:.1f} s between {t.when.begins:.1f} s and {t.when.ends:.1f} s"
             )
         return "\n".join([*lines, *([ADVICE] if self.tones else []), *(f"look: {n}" for n in self.notes)])
 

@@ -7,6 +7,7 @@ multiples; uneven flutes and runout add multiples of the turning itself; chatter
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -84,11 +85,14 @@ def hear(path: str | Path, flutes: int, programmed: float) -> Heard:
     turning = _tidied(loud > _TOOTH, 4)
     if turning.sum() * HOP < 1.0:
         notes = ["no tooth tone near this speed: check flutes and speed, hold the phone nearer (outside the guard)"]
-        nothing = (None, None, 0.0, None, None, HOP, None, None, 0.0, (), ())
-        return Heard(sound.path.name, sound.seconds, flutes, programmed, *nothing, (*sound.notes, *notes))
+        told = (*sound.notes, *notes)
+        return Heard(
+            sound.path.name, sound.seconds, flutes, programmed,
+            None, None, 0.0, None, None, 0.0, None, None, 0.0, (), (), told,
+        )  # fmt: skip
     turning = _joined(turning)
-    cutting, told = _cutting(spectra, loud, turning)
-    return _told(sound, spectra, flutes, programmed, lines, speed, loud, turning, cutting, [*notes, *told])
+    cutting, alike = _cutting(spectra, loud, turning)
+    return _told(sound, spectra, flutes, programmed, lines, speed, loud, turning, cutting, [*notes, *alike])
 
 
 def _unusable(flutes: int, programmed: float) -> list[Fault]:
@@ -157,7 +161,7 @@ def _over_noise(power: NDArray[np.float32]) -> NDArray[np.float32]:
     blocks = max(2, power.shape[1] // wide)
     edges = np.linspace(0, power.shape[1], blocks + 1).astype(int)
     middles = (edges[1:] + edges[:-1]) / 2
-    medians = np.stack([np.median(power[:, a:b], axis=1) for a, b in zip(edges, edges[1:], strict=False)], axis=1)
+    medians = np.stack([np.median(power[:, a:b], axis=1) for a, b in pairwise(edges)], axis=1)
     at = np.clip(np.arange(power.shape[1]), middles[0], middles[-1])
     low = np.clip(np.searchsorted(middles, at, side="right") - 1, 0, blocks - 2)
     share = ((at - middles[low]) / (middles[low + 1] - middles[low])).astype(np.float32)
@@ -210,6 +214,23 @@ def _track(spectra: Spectra, lines: int, programmed: float) -> tuple[Floats, Flo
     return (k + shift) * step * 60.0 / lines, score[rows, at] / weight
 
 
+def levels(spectra: Spectra) -> Floats:
+    """How loud it was: mean level of all frequencies above the rumble, each counted alike.
+
+    Parameters
+    ----------
+    spectra : Spectra
+        From ``listen``.
+
+    Returns
+    -------
+    ndarray
+        At each time [dB].
+    """
+    out: Floats = spectra.power[:, int(_LOW / spectra.step) :].mean(axis=1).astype(float)
+    return out
+
+
 def _smoothed(values: NDArray[np.float32], size: int) -> NDArray[np.float32]:
     from scipy.ndimage import uniform_filter1d
 
@@ -253,9 +274,7 @@ def _joined(flags: Flags) -> Flags:
 
 def _cutting(spectra: Spectra, loud: Floats, turning: Flags) -> tuple[Flags | None, list[str]]:
     """When it cuts: by the level of all frequencies, or of the tooth tone, whichever has two levels farther apart."""
-    low = int(_LOW / spectra.step)
-    broad = spectra.power[:, low:].mean(axis=1).astype(float)
-    found = max(((*_two_levels(v[turning]), v) for v in (broad, loud)), key=lambda x: x[0])
+    found = max(((*_two_levels(v[turning]), v) for v in (levels(spectra), loud)), key=lambda x: x[0])
     apart, quiet, noisy, level = found
     if apart < _APART or noisy - quiet < 2.0:
         return None, ["cutting and air sound alike here: no two levels, so no cutting seconds"]
@@ -294,8 +313,8 @@ def _tones(spectra: Spectra, lines: int, speed: Floats, cutting: Flags, air: Fla
     over = _smoothed(np.where(inside[:, None], 10.0 ** (spectra.over / 10.0), 0.0).astype(np.float32), 8)
     peak = over == maximum_filter1d(over, 7, axis=1)  # not the skirt of a tone beside it
     peak = maximum_filter1d(peak.astype(np.uint8), 3, axis=1).astype(bool)
-    freq = np.arange(over.shape[1]) * step
-    turn = (speed / 60.0)[:, None]
+    freq = np.arange(over.shape[1], dtype=np.float32) * np.float32(step)
+    turn = (speed / 60.0).astype(np.float32)[:, None]
     nearest = np.round(freq / turn)
     off = np.abs(freq - nearest * turn) > 2.5 * step + 0.006 * freq
     strong = (10.0 * np.log10(np.maximum(over, 1e-9)) > _CHATTER) & off & peak & inside[:, None] & (freq > _LOW)
@@ -314,7 +333,9 @@ def _tones(spectra: Spectra, lines: int, speed: Floats, cutting: Flags, air: Fla
 
 def _tone(spectra: Spectra, lines: int, speed: Floats, strong: Flags, k: int) -> Tone:
     step = spectra.step
-    at = np.flatnonzero(strong[:, k])
+    at = np.flatnonzero(strong[:, k])  # by a second's mean: that reaches half a second too far
+    itself = spectra.over[at, max(0, k - 1) : k + 2].max(axis=1) > _CHATTER
+    at = at[itself] if itself.any() else at
     beside = spectra.power[at, max(0, k - 2) : k + 3].mean(axis=0)
     here = max(0, k - 2) + int(np.argmax(beside))
     tooth = np.clip(np.round(lines * speed[at] / 60.0 / step).astype(int), 0, spectra.power.shape[1] - 1)
@@ -342,7 +363,7 @@ def _told(
     steady = np.interp(np.arange(len(speed)), np.flatnonzero(clear), speed[clear])
     inside = np.zeros_like(turning) if cutting is None else cutting
     air = turning & ~inside
-    medians = [float(np.median(speed[clear & m])) if (clear & m).sum() > 3 else None for m in (air, inside)]
+    in_air, in_wood = (float(np.median(speed[clear & m])) if (clear & m).sum() > 3 else None for m in (air, inside))
     edge = 2 * int(WINDOW / HOP)
     ends = np.flatnonzero(turning)[[0, -1]] * HOP + WINDOW / 2
     starts, stops = ends[0] > edge * HOP, ends[1] < sound.seconds - edge * HOP
@@ -351,7 +372,7 @@ def _told(
     where = turning if cutting is None else inside
     cuts = tuple(Stretch(float(a * HOP + HOP / 2), float(b * HOP + HOP / 2)) for a, b in _runs(inside))
     return Heard(
-        sound.path.name, sound.seconds, flutes, programmed, *medians, 0.5 * spectra.step * 60.0 / lines,
+        sound.path.name, sound.seconds, flutes, programmed, in_air, in_wood, 0.5 * spectra.step * 60.0 / lines,
         float(ends[0]) if starts else None, float(ends[1]) if stops else None, 2 * WINDOW,
         None if cutting is None else float(inside.sum() * HOP), None if cutting is None else float(air.sum() * HOP),
         2 * WINDOW + len(cuts) * WINDOW, cuts,

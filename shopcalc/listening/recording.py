@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from shopcalc.errors import Fault, InputError
 
-LONGEST = 3600.0  # [s], what bounds the memory
+LONGEST = 1800.0  # [s], what bounds the memory
 SHORTEST = 3.0  # [s]
 _AS_WAV = "record or save it as WAV, PCM, 16 bit, 48 kHz (most recorder apps call it lossless or WAV)"
 _KINDS = {
@@ -191,7 +191,7 @@ def _checked(path: Path, size: int, form: bytes, begins: int, length: int) -> Re
         what = f"{found.seconds:.1f} s of sound are too short" if found.frames else "there is no sound in it"
         raise _refused(path, what, "record a whole run, from before the spindle starts until it stands")
     if found.seconds > LONGEST:
-        raise _refused(path, f"{found.seconds / 60:.0f} min are too long", "cut it into pieces of at most an hour")
+        raise _refused(path, f"{found.seconds / 60:.0f} min are too long", "cut it into pieces of at most 30 min")
     return found
 
 
