@@ -436,3 +436,22 @@ def test_no_zero_that_is_none_and_no_word_of_the_language_behind():
     for path in (Path(relief_command.__file__).parent / "relief").glob("*.py"):
         texts = re.findall(r'"[^"]*"', path.read_text(encoding="utf-8"))
         assert not [t for t in texts if "invert=True" in t or "(read_artwork)" in t], path
+
+
+def test_a_job_whose_program_is_missing_says_how_to_add_it(tmp_path, shop):
+    path = tmp_path / "plaque.toml"
+    text = JOB.format(more='before = "portrait"')
+    path.write_text(text.replace('program = "relief"', 'program = "heron"'), encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        open_job(path, shop)
+    assert any("no program 'heron'" in f.message and "[[programs]]" in f.remedy for f in caught.value.faults)
+
+
+def test_the_program_says_its_unit_and_the_picture_its_scale(run, picture, tmp_path):
+    _, out, _ = run(picture, *BASE, "--out", tmp_path / "out")
+    assert "in millimetres" in out
+    assert "G21" in (tmp_path / "out" / "carving.nc").read_text(encoding="utf-8")
+    data = json.loads((tmp_path / "out" / "carving.json").read_text(encoding="utf-8"))
+    root = ElementTree.parse(tmp_path / "out" / "carving.svg").getroot()
+    most = f"{data['detail_left']['greatest_mm'] / 25.4:.4f} in"
+    assert most in [e.text for e in root.iter() if e.tag.endswith("text")]  # the end of the bar of colours
