@@ -188,7 +188,7 @@ def _scaled(e: Estimate, by: float, only: str | None = None) -> Estimate:
     if only in (None, "machining"):
         programs = tuple(replace(p, logged=p.best * by) for p in programs)
     if only in (None, "finishing"):
-        programs = tuple(replace(p, sanding=p.sanding * by) for p in programs)
+        programs = tuple(replace(p, sanding=p.sanding * by, level_sanding=p.level_sanding * by) for p in programs)
     if only in (None, "design"):  # what of it belongs to the carving
         drivers["carving_design_per_job"] *= by
     return replace(e, hours=hours, programs=programs, drivers=drivers)

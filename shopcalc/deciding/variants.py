@@ -40,7 +40,8 @@ def _kept(job: Job, base: Estimate) -> Iterator[ProgramTime]:
         share = sum(loads.values()) / sum(before.values())
         if all(abs(loads[key] - share * before[key]) < 1e-9 for key in loads):
             count = job.quantity * sum(loads.values())
-            yield replace(was, loads=count, sanding=was.sanding * count / was.loads)
+            each = count / was.loads
+            yield replace(was, loads=count, sanding=was.sanding * each, level_sanding=was.level_sanding * each)
 
 
 def _loads(job: Job, program: str) -> dict[str, int]:
