@@ -213,15 +213,23 @@ class Today:
         """Loads that are struck off."""
         return tuple(x for x in self.loads if x.state == "done")
 
+    @property
+    def batches(self) -> tuple[tuple[ShopLoad, ...], ...]:
+        """The loads that come next, those of one part in one program together."""
+        out: dict[tuple[str, str, str], list[ShopLoad]] = defaultdict(list)
+        for x in self.next:
+            out[x.job, x.program, x.part].append(x)
+        return tuple(tuple(b) for b in out.values())
+
     def cutters(self, count: int) -> tuple[str, ...]:
-        """Cutters of the next so many loads, in order of use.
+        """Cutters of the next so many batches, in order of use.
 
         Parameters
         ----------
         count : int
-            Of loads [-].
+            Of batches [-].
         """
-        return tuple(dict.fromkeys(c for x in self.next[:count] for c in x.cutters))
+        return tuple(dict.fromkeys(c for b in self.batches[:count] for c in b[0].cutters))
 
 
 # --- the jobs --------------------------------------------------------------------------------------------------------

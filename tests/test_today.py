@@ -91,11 +91,15 @@ def test_minutes_add_up(door, log):
     assert {x.machine for x in today([door], log).loads if x.program == b.program} == {80.0}
 
 
-def test_cutters_of_the_next_loads_in_order_of_use(door, log):
-    page = today([door], log)
-    used = [c for x in page.next for c in x.cutters]
-    assert page.cutters(1) == page.next[0].cutters
-    assert page.cutters(len(page.next)) == tuple(sorted(set(used), key=used.index))
+def test_cutters_of_the_next_batches_in_order_of_use(door, log):
+    page, planned = today([door], log), batches(door)
+    assert [(b[0].program, len(b)) for b in page.batches] == [(b.program, b.loads) for b in planned]
+    used = [c for b in planned for c in b.cutters]
+    assert page.cutters(1) == planned[0].cutters
+    assert page.cutters(len(planned)) == tuple(sorted(set(used), key=used.index))
+    for i in range(planned[0].loads):
+        add(log, 60.0, planned[0].program, planned[0].part, i + 1)
+    assert today([door], log).cutters(1) == planned[1].cutters
 
 
 def test_misses_of_the_last_day_with_times_largest_ratio_first(door, log):

@@ -18,7 +18,7 @@ from shopcalc.shoplog.timers import start, stop
 from shopcalc.today import ShopLoad, Today, read_jobs, today
 from shopcalc.units import System, write, write_time
 
-_SHOWN = 4  # loads with a button
+_SHOWN = 4  # batches whose next load has a button
 _STYLE = """<style>
 .shop-today,.shop-today .widget-html-content{font-size:18px;line-height:1.4;color:#111;overflow:visible}
 .shop-today .jupyter-button{min-height:56px;height:auto;font-size:18px;line-height:1.3;white-space:normal;
@@ -224,16 +224,16 @@ class TodayControl:
         )
         struck = "".join(f"<p><s>{html.escape(_named(x.entry))}</s> ✓ done</p>" for x in page.done[-3:])
         out: list[Any] = [widgets.HTML(head + struck)]
-        out += [
-            _button(f"▶ START  {_named(x.entry)} of {x.of}", partial(self.start, x.entry), _minutes(x), "shop-start")
-            if i == 0
-            else _button(f"▶ start  {_named(x.entry)} of {x.of}", partial(self.start, x.entry), _minutes(x))
-            for i, x in enumerate(page.next[:_SHOWN])
-        ]
-        rows = [(_named(x.entry), x.station, write_time(x.bound), write_time(x.alone)) for x in page.next[:_SHOWN]]
+        batches, rows = page.batches[:_SHOWN], []
+        for i, batch in enumerate(batches):
+            x, kind = batch[0], "" if i else "shop-start"
+            begin = "▶ start" if i else "▶ START"
+            out.append(_button(f"{begin}  {_named(x.entry)} of {x.of}", partial(self.start, x.entry), _tip(x), kind))
+            bound, alone = sum(y.bound for y in batch), sum(y.alone for y in batch)
+            rows.append((f"{x.program}, {x.part}", str(len(batch)), x.station, write_time(bound), write_time(alone)))
         if rows:
-            head_row = ("next load", "station", "attended", "unattended")
-            out.append(widgets.HTML(table("Minutes of these", head_row, rows, words=(1,)) + self._fetch()))
+            head_row = ("program, part", "loads left", "station", "attended", "unattended")
+            out.append(widgets.HTML(table("Minutes of these", head_row, rows, words=(2,)) + self._fetch()))
         return out
 
     def _fetch(self) -> str:
@@ -287,7 +287,7 @@ def _named(t: TimeEntry) -> str:
     return f"{t.program}, {t.part}, load {t.load}" if t.load else t.program
 
 
-def _minutes(x: ShopLoad) -> str:
+def _tip(x: ShopLoad) -> str:
     return f"{x.job}, {x.station}: {write_time(x.bound)} attended, {write_time(x.alone)} unattended"
 
 

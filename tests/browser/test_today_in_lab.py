@@ -25,8 +25,8 @@ def test_start_reload_and_stop(run_all, page, tmp_path):
     page.set_viewport_size({"width": 820, "height": 1180})
     try:
         run_all("00-today.ipynb")
-        first = page.get_by_role("button", name="▶ START")
-        first.wait_for(timeout=120_000)
+        first = page.locator("button.shop-start")
+        first.wait_for(timeout=45_000)
         page.wait_for_function(IDLE, timeout=120_000)
         assert page.evaluate("() => document.querySelectorAll('.shop-today button').length") > 5
         assert page.evaluate(SMALL) == 0
@@ -52,4 +52,5 @@ def test_start_reload_and_stop(run_all, page, tmp_path):
         assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
         assert page.outside == []
     finally:
+        page.screenshot(path=str(tmp_path / "last.png"))
         page.set_viewport_size(usual)
