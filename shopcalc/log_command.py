@@ -105,6 +105,12 @@ def _more_actions(add: Callable[..., argparse.ArgumentParser]) -> None:
     seen.add_argument("--size-off", metavar="S", help='too large is positive, e.g. "0.2 mm"')
     for flag in ("--job", "--program", "--part", "--cutter", "--machine"):
         seen.add_argument(flag, metavar="ID")
+    sound = add("hear", "what a WAV recording of a run tells; with --job it is logged too")
+    sound.add_argument("file", metavar="FILE.wav")
+    sound.add_argument("--flutes", metavar="N", type=_number, required=True, help="of the cutter")
+    sound.add_argument("--rpm", metavar="SPEED", required=True, help='as programmed, e.g. "18000 rpm"')
+    for flag in ("--job", "--program", "--part", "--cutter", "--machine"):
+        sound.add_argument(flag, metavar="ID")
     quote = add("quote", "keep a quote as it stands, and what became of it")
     quote.add_argument("job", metavar="JOB.toml")
     end = quote.add_mutually_exclusive_group(required=True)
@@ -496,6 +502,16 @@ def _seen(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) ->
     return _several(log, [Observation(chosen.what, **where, size_off=off)], chosen, shop)
 
 
+def _hear(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:
+    from shopcalc.listening import hear, to_entries
+
+    heard = hear(chosen.file, chosen.flutes, _read(chosen.rpm, "spindle_speed", "rpm"))
+    job, program, part, cutter, machine = (getattr(chosen, n) or "" for n in _SUBJECT if n != "phase")
+    entries = to_entries(heard, job, program, part=part, cutter=cutter, machine=machine) if job else ()
+    lines, data, notes = _several(log, entries, chosen, shop) if entries else ([], {}, [])
+    return [*heard.as_text(chosen.system or "metric").splitlines(), *lines], {**data, "heard": heard.as_json()}, notes
+
+
 def _quote(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:
     from shopcalc.deciding import differences
     from shopcalc.jobs import estimate, open_job
@@ -595,5 +611,5 @@ def _check(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -
 _ACTIONS: dict[str, Callable[[ShopLog, Shop, argparse.Namespace, Write], Answer]] = {
     "start": _start, "stop": _stop, "add": _add, "correct": _correct, "undo": _undo, "list": _list, "cutter": _cutter,
     "seen": _seen, "quote": _quote, "operator": _who, "export": _export, "import": _import, "backup": _backup,
-    "check": _check,
+    "check": _check, "hear": _hear,
 }  # fmt: skip

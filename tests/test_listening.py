@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import struct
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 from scipy.io import wavfile
 from scipy.signal import chirp
 
+from shopcalc.cli import main
 from shopcalc.errors import InputError
 from shopcalc.listening import Heard, hear, open_recording, to_entries
 from shopcalc.shoplog import Observation, TimeEntry
@@ -247,3 +249,27 @@ def test_picture_shows_the_cuts_and_the_chatter(tmp_path):
     level = picture.data[-1]
     inside = np.any([(np.array(level.x) > a) & (np.array(level.x) < b) for a, b in CUTS], axis=0)
     assert np.median(level.y[inside]) > np.median(level.y[~inside]) + 6
+
+
+def test_chatter_at_a_multiple_of_the_speed_in_air_is_flagged(tmp_path):
+    found = heard(tmp_path, air=18738.0, load=17913.0, programmed=18000.0, chatter=0.06, chatter_at=8 * 18738 / 60)
+    assert [round(t.frequency) for t in found.tones] == [pytest.approx(2498.4, abs=5)]
+
+
+def test_the_command_tells_and_logs(tmp_path, capsys):
+    heard(tmp_path, chatter=0.08)
+    shop = ["--shop", str(tmp_path / "shop")]
+    assert main(["new", str(tmp_path / "shop")]) == 0
+    said = ["log", "hear", str(tmp_path / "run.wav"), "--flutes", "2", "--rpm", "18000 rpm", "--operator", "Ann", *shop]
+    capsys.readouterr()
+    assert main([*said, "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert "entries" not in data
+    assert data["heard"]["speed_cutting"] == pytest.approx(17500, rel=0.01)
+    assert main([*said, "--job", "reed-bed-chest", "--program", "rail-ends"]) == 0
+    assert "possible chatter" in capsys.readouterr().out
+    assert main(["log", "list", *shop]) == 0
+    told = capsys.readouterr().out
+    assert "sound" in told
+    assert "rail-ends" in told
+    assert main([*said[:-4], *shop, "--rpm", "18000 mm"]) == 2

@@ -305,7 +305,7 @@ def _two_levels(values: Floats) -> tuple[float, float, float]:
 # --- tones off the teeth ---------------------------------------------------------------------------------------------
 
 
-def _tones(spectra: Spectra, lines: int, speed: Floats, cutting: Flags, air: Flags) -> tuple[Tone, ...]:
+def _tones(spectra: Spectra, lines: int, speed: Floats, cutting: Flags, turning: Flags) -> tuple[Tone, ...]:
     """Tones of a second and more that sound only in the wood, and are no multiple of the turning."""
     from scipy.ndimage import binary_erosion, maximum_filter1d
 
@@ -318,9 +318,10 @@ def _tones(spectra: Spectra, lines: int, speed: Floats, cutting: Flags, air: Fla
     nearest = np.round(freq / turn)
     off = np.abs(freq - nearest * turn) > 2.5 * step + 0.006 * freq
     strong = (10.0 * np.log10(np.maximum(over, 1e-9)) > _CHATTER) & off & peak & inside[:, None] & (freq > _LOW)
-    always = 10.0 * np.log10(10.0 ** (spectra.over[air] / 10.0).mean(axis=0)) > _CHATTER - 4 if air.sum() > 8 else None
-    if always is None:  # nothing to compare with: multiples of the mains' tone are left out
-        always = (np.abs(freq - 10.0 * np.round(freq / 10.0)) < step) & (freq < 500.0)
+    always = _sounding(spectra, turning & ~cutting, off) | _sounding(spectra, ~turning, np.ones_like(off))
+    if (~turning).sum() <= 8:  # nothing to compare with: multiples of the mains' tone are left out
+        mains = [np.abs(freq - f * np.round(freq / f)) < step for f in (50.0, 60.0)]
+        always |= (mains[0] | mains[1]) & (freq < 500.0)
     strong &= ~np.convolve(always, np.ones(5), "same").astype(bool)
     lasting = strong.sum(axis=0) * HOP
     tones = list[Tone]()
@@ -329,6 +330,15 @@ def _tones(spectra: Spectra, lines: int, speed: Floats, cutting: Flags, air: Fla
         tones.append(_tone(spectra, lines, speed, strong, k))
         lasting[max(0, k - 6) : k + 7] = 0.0
     return tuple(sorted(tones, key=lambda t: -t.against_tooth))[:5]
+
+
+def _sounding(spectra: Spectra, when: Flags, where: Flags) -> Flags:
+    """Frequencies that sound at these times, but for what is no place to look."""
+    if when.sum() <= 8:
+        return np.zeros(spectra.over.shape[1], bool)
+    mean = np.where(where[when], 10.0 ** (spectra.over[when] / 10.0), 0.0).mean(axis=0)
+    out: Flags = mean > 10.0 ** ((_CHATTER - 4) / 10.0)
+    return out
 
 
 def _tone(spectra: Spectra, lines: int, speed: Floats, strong: Flags, k: int) -> Tone:
@@ -376,6 +386,6 @@ def _told(
         float(ends[0]) if starts else None, float(ends[1]) if stops else None, 2 * WINDOW,
         None if cutting is None else float(inside.sum() * HOP), None if cutting is None else float(air.sum() * HOP),
         2 * WINDOW + len(cuts) * WINDOW, cuts,
-        _tones(spectra, lines, steady, where, ~where),
+        _tones(spectra, lines, steady, where, turning),
         (*sound.notes, *notes),
     )  # fmt: skip
