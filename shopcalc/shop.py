@@ -494,6 +494,10 @@ def _keep(faults: list[Fault], action: Callable[[], _T], default: _T) -> _T:
         return default
 
 
+#: What a folder of the demo may hold that a new shop must not begin with: scripts, a log, what was learned.
+_OF_ITS_OWN = ("*.py", "__pycache__", ".*", "log.sqlite*", "learned.csv", "machines-learned.csv")
+
+
 def copy_starter(folder: Path | str) -> Path:
     """Copy the demo shop as a start for one's own: all of it or nothing.
 
@@ -520,7 +524,7 @@ def copy_starter(folder: Path | str) -> Path:
         target.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".new-shop-") as scratch:
             draft = Path(scratch) / "shop"
-            shutil.copytree(demo_folder(), draft, ignore=shutil.ignore_patterns("*.py", "__pycache__", ".*"))
+            shutil.copytree(demo_folder(), draft, ignore=shutil.ignore_patterns(*_OF_ITS_OWN))
             if target.exists():
                 target.rmdir()  # refuses if somebody filled it meanwhile
             draft.rename(target)

@@ -282,3 +282,14 @@ def test_a_copy_that_breaks_leaves_nothing(tmp_path, monkeypatch):
     monkeypatch.setattr("shopcalc.shop.demo_folder", lambda: tmp_path / "gone")
     assert "cannot be written" in faults_of(copy_starter, tmp_path / "shop")[0].message
     assert not list(tmp_path.iterdir())
+
+
+def test_a_new_shop_begins_without_anybodys_log(tmp_path, monkeypatch):
+    demo = tmp_path / "demo"
+    shutil.copytree(demo_folder(), demo, ignore=shutil.ignore_patterns("*.py"))
+    for name in ("log.sqlite", "log.sqlite-wal", "learned.csv", "machines-learned.csv"):
+        (demo / name).write_text("of another shop", encoding="utf-8")
+    monkeypatch.setattr("shopcalc.shop.demo_folder", lambda: demo)
+    new = copy_starter(tmp_path / "new")
+    assert (new / "rates.toml").exists()
+    assert not [p.name for p in new.iterdir() if "log" in p.name or "learned" in p.name]
