@@ -90,7 +90,7 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     layouts = () if job.expansion is None else job.expansion.layouts
     made = papers(
         priced, terms or Terms(), date, kinds=kinds, order=order, options=options, fits=fits, seasons=seasons,
-        drawing=front_views(layouts, priced.system),
+        drawing=front_views(layouts, priced.system, job.quantity),
     )  # fmt: skip
     if not made:
         message = f"there is nothing to write: {', '.join(chosen.only)} is not known for this job"

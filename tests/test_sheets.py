@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import replace
 from decimal import Decimal
+from fractions import Fraction
 from html.parser import HTMLParser
 
 import openpyxl
@@ -244,6 +245,19 @@ def test_the_cut_list_adds_up_to_what_is_bought(priced, system):
         size = 0.3048**2 if purchase.unit == "m**2" and system == "inch" else 1.0
         total = sum(row[11].value for row in table.rows)
         assert total * size == pytest.approx(purchase.net, rel=2e-4)
+
+
+@pytest.mark.parametrize("system", ["inch", "metric"])
+def test_every_size_of_the_cut_list_has_its_cell_and_is_never_broken(priced, system):
+    made = cut_list(replace(priced, system=system), DAY)
+    tables = [b for b in made.printed if isinstance(b, Table)]
+    rows = {row[1]: row for t in tables for row in t.rows if row and row[0] is Gap.TICK}
+    for p in priced.estimate.job.parts:
+        sizes = rows[p.title or p.id][3:9]
+        assert all(" " not in s for s in sizes)  # a blank is where a line may end
+        finished = [float(sum(map(Fraction, s.split("\u00a0")))) for s in sizes[3:]]
+        unit, near = (25.4, 1 / 32) if system == "inch" else (1.0, 0.05)
+        assert finished == pytest.approx([v / unit for v in (p.length, p.width, p.thickness)], abs=near + 1e-9)
 
 
 def test_the_workbook_of_the_cut_list_holds_numbers(chest):

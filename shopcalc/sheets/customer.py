@@ -12,6 +12,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from shopcalc.documents import Block, Boxes, Caution, Cell, Document, Drawing, Figure, Heading, Paragraph, Table
 from shopcalc.jobs.reading import Job
 from shopcalc.quote.pricing import Price
+from shopcalc.sheets.front import counted, outer_size
 from shopcalc.sheets.terms import Terms
 
 #: Said once in every quote.
@@ -121,7 +122,9 @@ def _woods(job: Job) -> list[str]:
 
 
 def _made_of(job: Job, price: Price) -> list[str]:
-    out = [f"made of {', '.join(_woods(job))}"]
+    frames = () if job.expansion is None else job.expansion.layouts
+    out = [f"{counted(x, job.quantity)}, {outer_size(x, price.system)}" for x in frames]
+    out += [f"made of {', '.join(_woods(job))}"]
     bought = [f"{h.quantity * job.quantity} × {h.name}{', fitted' if h.fitted else ''}" for h in job.hardware]
     out += [f"hardware: {'; '.join(bought)}"] if bought else []
     out += ["sanding and finish"] if _quoted(price, "finishing") and price.estimate.finish_area > 0 else []

@@ -10,6 +10,7 @@ from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import Part
 from shopcalc.quote.pages import dust_words
 from shopcalc.quote.pricing import Price
+from shopcalc.sheets.front import counted
 from shopcalc.stock.tallying import BOARD_FOOT, board_feet, nominal_thickness
 from shopcalc.units import System, write
 
@@ -29,10 +30,14 @@ def cut_list(price: Price, date: datetime.date) -> Document:
     """
     job = price.estimate.job
     pieces = "1 piece" if job.quantity == 1 else f"{job.quantity} pieces"
+    if job.expansion is not None:
+        pieces += f" ({'; '.join(counted(x, job.quantity) for x in job.expansion.layouts)})"
+    written = "inches" if price.system == "inch" else "millimetres"
     blocks: list[Block] = [
         Paragraph(
-            "Sizes are length × width × thickness. The length runs with the grain unless the list says otherwise. Mark "
-            "the face and the edge that are planed first on every part: machine and bench work from them."
+            f"Rough and finished length L, width W and thickness T in {written}. The length runs with the grain unless "
+            "the list says otherwise. Mark the face and the edge that are planed first on every part: machine and "
+            "bench work from them."
         )
     ]
     for material in dict.fromkeys(p.material for p in job.parts):
@@ -66,19 +71,18 @@ def _of_material(job: Job, material: str, price: Price) -> Iterator[Block]:
         notes += [f"{p.title or p.id}: {note}"] if note else []
         stock = "sheet" if sheet else _sold(p, wood.group, system)
         name = p.title or p.id
-        rows.append(
-            (Gap.TICK, name, count, _sizes(_rough(p), system, 0), _sizes(_finished(p), system, 1), grain, stock, shown)
-        )
-        sizes = (_length(v, system) for v in (*_rough(p), *_finished(p)))
-        numbered.append((name, count, *sizes, wood.title, grain, stock, shown, note))
-    rows += [(), ("", "together", "", "", "", "", "", _amount_cell(total, sheet, system))]
+        sizes = (*_sizes(_rough(p), system, 0), *_sizes(_finished(p), system, 1))
+        across = f"{name} (grain across)" if p.grain != "length" else name
+        rows.append((Gap.TICK, across, count, *sizes, stock.replace(" mm", ""), shown))
+        exact = (_length(v, system) for v in (*_rough(p), *_finished(p)))
+        numbered.append((name, count, *exact, wood.title, grain, stock, shown, note))
+    rows += [(), ("", "together", *("",) * 8, _amount_cell(total, sheet, system))]
     unit = _amount_unit(sheet, system)
     bought = next(p for p in price.estimate.purchases if p.material == material)
     waste = 100 * (bought.gross / bought.net - 1) if bought.net else 0.0
     below = f"Net of waste; the shop buys {waste:.0f} % more: {_bought(bought.gross, sheet, system)}."
-    written = "in" if system == "inch" else "mm"
-    head = ("", "part", "pieces", f"rough, {written}", f"finished, {written}", "grain", "from", unit)
-    yield Table(wood.title, head, tuple(rows), frozenset({2, 6, 7}), (below, *notes), where="print")
+    head = ("", "part", "no.", "rough L", "W", "T", "fin. L", "W", "T", "from", unit.replace(" ", "\u00a0"))
+    yield Table(wood.title, head, tuple(rows), frozenset({2, *range(3, 11)}), (below, *notes), where="print")
     wide: tuple[str, ...] = ("part", "pieces", *(f"{state} {side}" for state in ("rough", "finished") for side in
             ("length", "width", "thickness")), "species", "grain", "from", unit, "notes")  # fmt: skip
     yield Table(wood.title, wide, tuple(numbered), frozenset({1, *range(2, 8), 11}), where="workbook")
@@ -92,11 +96,11 @@ def _finished(p: Part) -> tuple[float, float, float]:
     return p.length, p.width, p.thickness
 
 
-def _sizes(sizes: tuple[float, float, float], system: System, digits: int) -> str:
-    """Without the unit, which stands above the column; millimetres to as many digits as anybody saws to."""
+def _sizes(sizes: tuple[float, float, float], system: System, digits: int) -> tuple[str, ...]:
+    """Without the unit, which stands above the column, and never broken; millimetres to as many digits as are sawn."""
     if system == "metric":
-        return " × ".join(f"{v:.{digits}f}" for v in sizes)
-    return " × ".join(write(v, "length", system).rsplit(" ", 1)[0] for v in sizes)
+        return tuple(f"{v:.{digits}f}" for v in sizes)
+    return tuple(write(v, "length", system).rsplit(" ", 1)[0].replace(" ", "\u00a0") for v in sizes)
 
 
 def _length(value: float, system: System) -> Figure:
