@@ -447,6 +447,26 @@ def test_slips_of_the_pen_are_named_with_what_to_write(more, field, words):
     assert fault.file == "frames.toml"
 
 
+@pytest.mark.parametrize("more", [{"mortise": "1/16 in"}, {"groove_depth": "4 in"}, {"groove": "0.1 mm"},
+                                  {"groove": "1/16 in", "joint": "haunched"}])  # fmt: skip
+def test_sizes_no_cutter_of_the_rack_goes_into_are_refused_with_their_size(more):
+    with pytest.raises(InputError) as refused:
+        job(DOOR | more)
+    key = next(iter(more))
+    assert any(key in f.field and f"{key.split('_')[0]}" in f.message + (f.remedy or "") for f in refused.value.faults)
+
+
+@pytest.mark.parametrize(("sheet", "said", "glued"), [("birch-plywood", {}, False), ("mdf", {}, False),
+                                                      ("yellow-poplar", {}, True),
+                                                      ("yellow-poplar", {"glued": False}, False)])  # fmt: skip
+def test_a_panel_of_a_sheet_is_neither_glued_up_nor_planed(sheet, said, glued):
+    made = job(DOOR | {"panel": "flat", "panel_material": sheet} | said)
+    panel, stile = made.part("door-panel"), made.part("door-stile")
+    assert panel.glued is glued
+    assert (panel.extra_thickness == 0.0) is (SHOP.material(sheet).group == "sheet")
+    assert stile.extra_thickness != 0.0
+
+
 def test_every_fault_is_told_at_once_and_parts_of_frames_are_not_missed():
     data = {
         "job": {"name": "", "machine": "router"},

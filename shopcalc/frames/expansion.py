@@ -139,7 +139,7 @@ def expand(
                 for f in e.faults
             ]
     raise_all(faults)
-    tables = _Tables(system, set(taken))
+    tables = _Tables(system, set(taken), shop)
     for i, laid in enumerate(layouts):
         tables.add(laid, i)
     return Expansion(
@@ -184,8 +184,8 @@ def text(value: float, system: System) -> str:
 class _Tables:
     """Gathers the tables of all frames."""
 
-    def __init__(self, system: System, taken: set[str]) -> None:
-        self.system, self.taken = system, taken
+    def __init__(self, system: System, taken: set[str], shop: Shop) -> None:
+        self.system, self.taken, self.shop = system, taken, shop
         self.parts, self.programs, self.loads = list[Table](), list[Table](), list[Table]()
         self.owners: dict[str, int] = {}
         self._known: dict[tuple[Any, ...], str] = {}
@@ -214,7 +214,10 @@ class _Tables:
         for name in ("extra_length", "extra_width", "extra_thickness"):
             if (extra := getattr(frame, name)) is not None:
                 table[name] = self._text(extra)
-        if panel and frame.glued:
+        sheet = self.shop.material(table["material"]).group == "sheet"
+        if sheet:
+            table["extra_thickness"] = self._text(0.0)
+        if panel and (not sheet if frame.glued is None else frame.glued):
             table["glued"] = True
         if not frame.finished:
             table["finished"] = False

@@ -99,12 +99,12 @@ class Frame(Record):
         Of the border.
     panel_fit, clearance_along, clearance_across : float or None
         Groove minus tongue in thickness; room in both grooves together along the panel's grain and across it [mm].
-    glued : bool
-        Whether panels are glued up from several boards.
+    glued : bool or None
+        Whether panels are glued up from several boards; None says yes of boards and no of sheets.
     groove_cutter, mortise_cutter, tenon_cutter, raise_cutter, outline_cutter : str or None
         Ids; None chooses from the rack.
     extra_length, extra_width, extra_thickness : float or None
-        Rough over finished, of every part; None leaves it to the job's usual [mm].
+        Rough over finished, of every part; None leaves it to the job's usual; a sheet has its thickness [mm].
     finished : bool
         Whether it is sanded and finished.
     note : str
@@ -146,7 +146,7 @@ class Frame(Record):
     panel_fit: LengthOrNone | None = None
     clearance_along: LengthOrNone | None = None
     clearance_across: LengthOrNone | None = None
-    glued: Flag = True
+    glued: Flag | None = None
     groove_cutter: Name | None = None
     mortise_cutter: Name | None = None
     tenon_cutter: Name | None = None

@@ -60,7 +60,7 @@ def down(value: float, step: float) -> float:
     value, step : float
         [mm].
     """
-    return math.floor(value / step + 1e-6) * step
+    return math.floor(value / step + 1e-6) * step if math.isfinite(value) else value
 
 
 def up(value: float, step: float) -> float:
