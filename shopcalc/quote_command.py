@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from shopcalc.documents import Table
+    from shopcalc.loading import LoadPlan
     from shopcalc.quote import Price
     from shopcalc.shop import Shop
 
@@ -227,9 +228,8 @@ def _loads(priced: Price, shop: Shop, chosen: argparse.Namespace) -> Part:
 
 def _order(priced: Price, shop: Shop, chosen: argparse.Namespace) -> Part:
     from shopcalc.documents import Table
-    from shopcalc.loading import plan_loads
 
-    plan = plan_loads(priced.estimate.job)
+    plan = _planned(priced)
     rows = tuple(
         (
             str(i),
@@ -247,11 +247,20 @@ def _order(priced: Price, shop: Shop, chosen: argparse.Namespace) -> Part:
     return _lines([Table("Order of loads", head, rows, frozenset({0, 3, 5}), below)]), plan.to_dict()
 
 
+def _planned(priced: Price) -> LoadPlan:
+    """The order of loads: the one the job says, else the one with the least time between them, as on its papers."""
+    from shopcalc.loading import plan_loads, work
+
+    job = priced.estimate.job
+    return plan_loads(work(job, job.shop, estimate=priced.estimate))
+
+
 def _days(priced: Price, shop: Shop, chosen: argparse.Namespace) -> Part:
     from shopcalc.documents import Table
     from shopcalc.jobs.tasks import schedule_job
 
-    plan = schedule_job(priced.estimate, shop, start=_day(chosen.start))
+    order = _planned(priced).order if priced.estimate.job.loads else ()
+    plan = schedule_job(priced.estimate, shop, start=_day(chosen.start), order=order)
     frame = plan.by_day()
     rows = []
     for day, g in frame.groupby("day", sort=False):
@@ -265,7 +274,8 @@ def _days(priced: Price, shop: Shop, chosen: argparse.Namespace) -> Part:
         f"{plan.working_days} working days{ends}; none can take less than {plan.shortest:.1f} working hours "
         f"({plan.binds}), this one takes {plan.finish:.1f}.",
         f"Hand work done while the machine runs alone: {plan.beside_machine:.1f} h.",
-        "As if this job were alone in the shop; drying passes without work.",
+        "Runs at the machine stand in the order of loads, as on the traveller; the bound is for that order.",
+        "As if this job were alone in the shop; drying passes without work, so a day may be short or empty.",
     )
     table = Table("Who does what when", ("day", "who", "h", "what"), tuple(rows), frozenset({2}), below)
     facts = {

@@ -10,6 +10,7 @@ from shopcalc.crew import People, Workday
 from shopcalc.jobs import estimate, open_job
 from shopcalc.jobs.records import PhaseEntry
 from shopcalc.jobs.tasks import job_tasks, schedule_job
+from shopcalc.loading import plan_loads, work
 from shopcalc.shop import PHASES
 
 MONDAY = datetime.date(2026, 12, 7)
@@ -153,3 +154,23 @@ def test_phases_without_hours_leave_no_gap():
 def test_a_batch_is_gathered_into_a_dozen_tasks_a_phase():
     tasks = job_tasks(estimate(door(60), SHOP))
     assert max(sum(t.phase == p for t in tasks) for p in ("assembly", "hardware")) == 12
+
+
+@pytest.mark.parametrize("which", ["chest", "linen-press"])
+def test_the_days_run_the_loads_in_the_order_of_the_papers(which, chest):
+    """Load after load as the order of loads says it, nothing lost by it, and a bound that is kept."""
+    e = chest if which == "chest" else estimate(open_job(SHOP.folder / "jobs" / "linen-press.toml", SHOP), SHOP)
+    order = plan_loads(work(e.job, e.job.shop, estimate=e)).order
+    plan = schedule_job(e, SHOP, order=order)
+    runs = [s.task for s in plan.slots if s.task.machine]
+    parts = {
+        program: [x.part for x in e.job.loads if x.program == program] for program in {n.split("/")[0] for n in order}
+    }
+    run = [name.removeprefix("run ").split(" ")[0] for name in (t.name for t in runs)]
+    full = [n if "/" in n else f"{n}/{parts[n][0]}" for n in run]
+    assert tuple(dict.fromkeys(full)) == order
+    free = job_tasks(e, SHOP)
+    assert sum(t.hours for t in runs) == pytest.approx(sum(t.hours for t in free if t.machine))
+    assert sum(t.bound for t in runs) == pytest.approx(sum(t.bound for t in free if t.machine))
+    assert plan.shortest >= schedule_job(e, SHOP).shortest - 1e-9  # an order said can only make it longer
+    assert plan.finish >= plan.shortest - 1e-9

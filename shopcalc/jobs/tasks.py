@@ -17,7 +17,7 @@ _SHARES = 12  # tasks into which the pieces of a batch are gathered at most
 _SANDING = ("sanding_per_area", "cutter_lines_per_area")
 
 
-def job_tasks(estimate: Estimate, shop: Shop | None = None) -> tuple[Task, ...]:
+def job_tasks(estimate: Estimate, shop: Shop | None = None, order: Sequence[str] = ()) -> tuple[Task, ...]:
     """The hours of a job as tasks with their order.
 
     Parameters
@@ -26,6 +26,8 @@ def job_tasks(estimate: Estimate, shop: Shop | None = None) -> tuple[Task, ...]:
         Its best hours are the tasks' hours, said and logged ones too.
     shop : Shop, optional
         For drying; None takes the one the job was read for.
+    order : sequence of str
+        Loads as "program/part" as the machine runs them; empty leaves the order to the schedule.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def job_tasks(estimate: Estimate, shop: Shop | None = None) -> tuple[Task, ...]:
         )
         for t in _shared(estimate, "stock", "stock", boards, begin)
     ]
-    runs = list(_runs(estimate, rates, {t.name for t in (*coding, *stock)}, begin))
+    runs = list(_runs(estimate, rates, {t.name for t in (*coding, *stock)}, begin, order))
     made = _last(runs, *coding, *stock) or begin
     groups = min(estimate.job.quantity, _SHARES)
     joined = _assembly(estimate, made, groups, rates)
@@ -64,7 +66,13 @@ def job_tasks(estimate: Estimate, shop: Shop | None = None) -> tuple[Task, ...]:
 
 
 def schedule_job(
-    estimate: Estimate, shop: Shop | None = None, *, start: datetime.date | None = None, tries: int = 40, seed: int = 1
+    estimate: Estimate,
+    shop: Shop | None = None,
+    *,
+    start: datetime.date | None = None,
+    order: Sequence[str] = (),
+    tries: int = 40,
+    seed: int = 1,
 ) -> Schedule:
     """Who does what when for one job alone in the shop.
 
@@ -76,6 +84,8 @@ def schedule_job(
         For its people, days and drying; None takes the one the job was read for.
     start : date, optional
         First day; None leaves dates, weekends and closed days out.
+    order : sequence of str
+        Loads as "program/part" as the machine runs them, as of ``loading.plan_loads``; empty leaves it free.
     tries, seed : int
         As in ``schedule`` [-].
 
@@ -85,7 +95,7 @@ def schedule_job(
         With the bound no schedule can beat.
     """
     rates = (estimate.job.shop if shop is None else shop).rates
-    return schedule(job_tasks(estimate, shop), rates.crew, rates.workday, start=start, tries=tries, seed=seed)
+    return schedule(job_tasks(estimate, shop, order), rates.crew, rates.workday, start=start, tries=tries, seed=seed)
 
 
 def _names(tasks: Sequence[Task]) -> tuple[str, ...]:
@@ -124,38 +134,64 @@ def _program_weights(estimate: Estimate, rates: Rates, phase: str) -> dict[str, 
     return out if sum(out.values()) else dict.fromkeys(out, 1.0)
 
 
-def _runs(estimate: Estimate, rates: Rates, known: set[str], begin: tuple[str, ...]) -> Iterator[Task]:
-    """Set-up and machine time of each program: loads one by one where they run by themselves long enough."""
-    job, setup = estimate.job, _program_weights(estimate, rates, "setup")
+def _runs(
+    estimate: Estimate, rates: Rates, known: set[str], begin: tuple[str, ...], order: Sequence[str] = ()
+) -> Iterator[Task]:
+    """Set-up and machine time of each program: loads one by one where they run by themselves long enough.
+
+    With an order each load of it is a run of its own, and each comes after the one before.
+    """
+    setup = _program_weights(estimate, rates, "setup")
     total = sum(setup.values()) or 1.0
     planned = sum(t.best * t.loads * t.attended for t in estimate.programs) / 3600
     scale = estimate.hours["machining"].best / planned if planned else 0.0
     last: dict[str, str] = {}  # of each part, and of each program
-    for t in estimate.programs:
+    previous: tuple[str, ...] = ()
+    for t, parts, share in _batches(estimate, order):
         key = t.program.id
-        parts = [load.part for load in job.loads if load.program == key]
         before = [f"program {key}", *(f"stock {p}" for p in parts)]
         before = [n for n in before if n in known]
         before += [last[w] for w in (*parts, *(f"program {a}" for a in t.program.after)) if w in last]
-        after = tuple(dict.fromkeys(before)) or begin
-        hand = estimate.hours["setup"].best * setup[key] / total
-        tasks = list(_loads(t, hand, scale, after))
+        after = tuple(dict.fromkeys((*before, *previous))) or begin
+        hand = share * estimate.hours["setup"].best * setup[key] / total
+        several = share < 1
+        tasks = list(_loads(t, hand, scale, after, f"run {key}/{parts[0]}" if several else f"run {key}", share))
         yield from tasks
         last |= dict.fromkeys((*parts, f"program {key}"), tasks[-1].name)
+        previous = (tasks[-1].name,) if order else ()
 
 
-def _loads(t: ProgramTime, hand: float, scale: float, after: tuple[str, ...]) -> Iterator[Task]:
-    machine = t.best / 3600
-    attended = min(machine * t.attended * scale, machine)
-    name, skill = f"run {t.program.id}", "carving" if t.carving else ""
-    if machine - attended < _WORTH:
-        yield Task(name, "machining", hand + t.loads * machine, machine=True, after=after, skill=skill)
+def _batches(estimate: Estimate, order: Sequence[str]) -> Iterator[tuple[ProgramTime, list[str], float]]:
+    """Programs with their parts and the share of their loads: whole ones, or load by load where an order is said."""
+    loads, times = estimate.job.loads, {t.program.id: t for t in estimate.programs}
+    if not order:
+        for key, t in times.items():
+            yield t, [load.part for load in loads if load.program == key], 1.0
         return
-    shares = min(t.loads, _SHARES)
+    named = {f"{load.program}/{load.part}": load for load in loads}
+    for name in order:
+        load = named[name]
+        yield (
+            times[load.program],
+            [load.part],
+            load.count / sum(x.count for x in loads if x.program == load.program),
+        )
+
+
+def _loads(
+    t: ProgramTime, hand: float, scale: float, after: tuple[str, ...], name: str, share: float
+) -> Iterator[Task]:
+    machine, loads = t.best / 3600, round(t.loads * share)
+    attended = min(machine * t.attended * scale, machine)
+    skill = "carving" if t.carving else ""
+    if machine - attended < _WORTH:
+        yield Task(name, "machining", hand + loads * machine, machine=True, after=after, skill=skill)
+        return
+    shares = min(loads, _SHARES)
     for i in range(shares):
         own = name if shares == 1 else f"{name} {i + 1}"
-        each = t.loads / shares
-        bound = (hand + t.loads * attended) / shares
+        each = loads / shares
+        bound = (hand + loads * attended) / shares
         yield Task(own, "machining", hand / shares + each * machine, bound, True, after, skill=skill)
         after = (own,)
 
