@@ -241,7 +241,8 @@ def test_tenons_to_ease_are_told_once_and_tenons_to_split_each():
 
 
 @pytest.mark.parametrize("more", [{}, {"joint": "haunched", "arch": "2 in", "top_rail": "5 in"}, {"joint": "paired"},
-                                  {"joint": "stepped"}, {"width": "30 in", "muntins": 1}])  # fmt: skip
+                                  {"joint": "stepped"}, {"width": "30 in", "muntins": 1}, {"raised_faces": 2},
+                                  {"raised_faces": 2, "quantity": 3, "arch": "2 in", "top_rail": "5 in"}])  # fmt: skip
 def test_parts_that_a_frame_lays_out_find_each_other(more):
     """Work goes from parts, operations and loads alone, so that parts made from a frame's size are no other matter."""
     table = {"id": "door", "material": "white-oak", "panel_material": "yellow-poplar", "width": "24 in",
@@ -253,6 +254,19 @@ def test_parts_that_a_frame_lays_out_find_each_other(more):
     assert all(t.clearance == pytest.approx(INCH / 4) for t in found)
     rows = fit_rows(made)
     assert {"tenon width", "width across the grain today", "tongue thickness"} <= {r.what for r in rows}
+
+
+def test_a_panel_raised_on_both_faces_is_warned_of_as_one_raised_on_one():
+    """What the seasons do across the grain does not turn on how many faces are raised."""
+    table = {"id": "door", "material": "white-oak", "width": "30 in", "height": "30 in", "thickness": "7/8 in",
+             "clearance_across": "0 in"}  # fmt: skip
+    job = {"name": "x", "machine": "router"}
+    one, both = (
+        season_warnings(check_job({"job": job, "frames": [table | {"raised_faces": n}]}, "x.toml", SHOP))
+        for n in (1, 2)
+    )
+    assert any("door-panel" in w for w in one)
+    assert one == both
 
 
 def test_an_unknown_wood_is_told_and_a_sheet_is_not():

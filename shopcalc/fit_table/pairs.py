@@ -200,7 +200,7 @@ def tongues(job: Job) -> tuple[Tongue, ...]:
         if part.id in framing:
             continue
         raised = next((o for o in part.operations if isinstance(o, Raise)), None)
-        thick = part.thickness - (raised.depth if raised else 0.0)
+        thick = part.thickness - (raised.depth * _faces(job, part, raised) if raised else 0.0)
         suiting = [(g, parts) for g, parts in grooves if _within(g.width - thick, _TONGUE)]
         if not suiting:
             continue
@@ -210,6 +210,14 @@ def tongues(job: Job) -> tuple[Tongue, ...]:
         number, between = _room(across_grain(part), groove.depth, most, rooms)
         out.append(Tongue(part, thick, groove, frame, raised, number, between))
     return tuple(out)
+
+
+def _faces(job: Job, part: Part, raised: Raise) -> int:
+    """How many faces of a panel are raised: as often as each is loaded for it, at most both [-]."""
+    loads = [
+        n for n in job.loads if n.part == part.id and any(o is raised for _, o in job.operations(n.program, n.part))
+    ]
+    return 2 if sum(n.count for n in loads) >= 2 * part.quantity else 1
 
 
 def _openings(job: Job) -> Iterator[float]:
