@@ -70,6 +70,7 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     InputError
         With everything that is wrong; then nothing was written.
     """
+    from shopcalc.documents.text import clean
     from shopcalc.fit_table import fit_rows, season_warnings
     from shopcalc.sheets import Terms, papers, read_terms, rendered
     from shopcalc.sheets.front import front_views
@@ -100,6 +101,8 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     refuse_changed(folder, name, files)
     write(folder, {**files, record_name(name): record(folder, name, files)})
     notes += lacking
+    if job.note and "customer-quote" in made:
+        notes.append(f"the customer reads the job file's note word for word: {clean(job.note)}")
     if terms is None:
         notes.append("this shop has no papers.toml: the quote bears no name and no terms")
     if chosen.json:
@@ -120,7 +123,12 @@ def _ways(priced: Price, shop: Shop, file: str) -> list[tuple[str, Price]]:
     found = ways(priced, shop)
     if not found:
         raise InputError(Fault("nothing of this job is carved, so there are no ways", "leave --ways away", file=file))
-    return [(w.name, w.price) for w in found if w.price is not priced]
+    return [(w.name, _said(w.price, w.differs)) for w in found if w.price is not priced]
+
+
+def _said(priced: Price, words: str) -> Price:
+    """The same price of a piece that these words describe."""
+    return replace(priced, estimate=replace(priced.estimate, job=replace(priced.estimate.job, note=words)))
 
 
 def _order(priced: Price, notes: list[str]) -> tuple[str, ...]:

@@ -64,8 +64,11 @@ def test_ways_stand_beside_the_price_of_a_carved_job_only(tmp_path, capsys, shop
     assert main(["sheets", str(jobs / "linen-press.toml"), *words]) == 0
     page = (tmp_path / "linen-press-customer-quote.html").read_text(encoding="utf-8")
     assert "carved, both faces" in page
+    assert page.count("but without the carving") == page.count("but carved on both faces") == 1
+    assert page.count("a carved frieze") == 1  # the plain one does not promise it
     assert 'aria-label="front view: 2 × door, 18 3/4 in wide, 58 in high' in page
-    capsys.readouterr()
+    said = capsys.readouterr().out
+    assert "look: the customer reads the job file's note word for word: Black-walnut press" in said
     assert main(["sheets", str(jobs / "pantry-door.toml"), *words]) == 2
     assert "nothing of this job is carved" in capsys.readouterr().err
 

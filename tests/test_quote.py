@@ -378,3 +378,9 @@ def test_hours_come_as_a_table_with_units(priced):
     assert [r[0] for r in rows[2:]] == list(PHASES)
     for phase, *cells in rows[2:]:
         assert float(cells[3]) == pytest.approx(priced.estimate.hours[phase].best, abs=5e-4)
+
+
+def test_no_control_reaches_the_terminal(chest):
+    """ESC begins a terminal's commands (ECMA-48, 5.2)."""
+    job = replace(chest.job, name="che\x1b[2Jst", note="a\x1b]0;note\x07")
+    assert not set(as_text(price(replace(chest, job=job)))) & {"\x1b", "\x07"}

@@ -25,11 +25,14 @@ class Way:
         Of the whole job made this way.
     note : str
         What to check before offering it.
+    differs : str
+        For the customer: how it differs from the piece as described; empty where it does not.
     """
 
     name: str
     price: Price
     note: str = ""
+    differs: str = ""
 
 
 def ways(priced: Price, shop: Shop | None = None) -> tuple[Way, ...]:
@@ -50,9 +53,9 @@ def ways(priced: Price, shop: Shop | None = None) -> tuple[Way, ...]:
     both = turned_over(e.job, carving)
     check = "the panel must be thick enough for two reliefs, and the second face needs a bed that bears the first"
     return (
-        Way("plain", _priced(plain, priced, shop)),
+        Way("plain", _priced(plain, priced, shop), differs="as described above, but without the carving"),
         Way("carved, one face", priced),
-        Way("carved, both faces", _priced(both, priced, shop), check),
+        Way("carved, both faces", _priced(both, priced, shop), check, "as described above, but carved on both faces"),
     )
 
 

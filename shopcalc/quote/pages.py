@@ -9,6 +9,7 @@ import textwrap
 
 from shopcalc.documents.blocks import Block, Caution, Document, Paragraph, Table
 from shopcalc.documents.plain import as_lines
+from shopcalc.documents.text import clean
 from shopcalc.quote.costs import cents
 from shopcalc.quote.pricing import Price
 from shopcalc.sources import cautions
@@ -155,7 +156,7 @@ def sheets(price: Price) -> tuple[Table, ...]:
 def _heading(price: Price) -> tuple[str, str]:
     job = price.estimate.job
     pieces = "1 piece" if job.quantity == 1 else f"{job.quantity} pieces"
-    return job.name, f"{pieces}, {job.machine.called}, {len(job.programs)} programs, {job.load_count} loads"
+    return clean(job.name), f"{pieces}, {job.machine.called}, {len(job.programs)} programs, {job.load_count} loads"
 
 
 def as_text(price: Price) -> str:
@@ -169,13 +170,13 @@ def as_text(price: Price) -> str:
     name, about = _heading(price)
     out = [name, about]
     if price.estimate.job.note:
-        out += textwrap.wrap(price.estimate.job.note, _WIDTH)
+        out += textwrap.wrap(clean(price.estimate.job.note), _WIDTH)
     for sheet in sheets(price):
         out += ["", *as_lines(sheet)]
     if price.warnings:
         out += ["", "Look at this"]
         for w in price.warnings:
-            out += textwrap.wrap(w, _WIDTH, initial_indent="  * ", subsequent_indent="    ")
+            out += textwrap.wrap(clean(w), _WIDTH, initial_indent="  * ", subsequent_indent="    ")
     out += ["", *textwrap.wrap("Caution. " + caution(price), _WIDTH)]
     return "\n".join(line.rstrip() for line in out) + "\n"
 

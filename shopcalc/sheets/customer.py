@@ -107,7 +107,7 @@ def _price_table(price: Price) -> Table:
 def _side_by_side(shown: Sequence[tuple[str, Price]]) -> Table:
     prices = [p for _, p in shown]
     rows: list[tuple[Cell, ...]] = [
-        ("what", *(p.estimate.job.note or p.estimate.job.name for p in prices)),
+        ("what", _described(prices[0]), *(p.estimate.job.note or p.estimate.job.name for p in prices[1:])),
         ("wood", *(", ".join(_woods(p.estimate.job)) for p in prices)),
         ("pieces", *(Figure(str(p.estimate.job.quantity), p.estimate.job.quantity) for p in prices)),
     ]
@@ -115,6 +115,11 @@ def _side_by_side(shown: Sequence[tuple[str, Price]]) -> Table:
         rows.append(("each", *(_amount(_each(p), p) for p in prices)))
     rows += [(), ("price together", *(_amount(p.asked, p) for p in prices))]
     return Table("Options side by side", ("", *(name for name, _ in shown)), tuple(rows))
+
+
+def _described(price: Price) -> str:
+    job = price.estimate.job
+    return "as described above" if job.note else job.name
 
 
 def _woods(job: Job) -> list[str]:
