@@ -89,6 +89,14 @@ def test_panels_find_the_room_their_frames_leave():
     assert {t.part.id for t in tongues(CHEST)} == {"panel", "heron-panel", "end-panel"}, "the bottom is no panel"
 
 
+def test_every_panel_of_the_arched_door_finds_the_room_its_frame_leaves():
+    """A muntin's own length, shared by further muntins, is no opening of it."""
+    pantry = open_job(DATA / "jobs" / "pantry-door.toml", SHOP)
+    assert {t.part.id: t.clearance for t in tongues(pantry)} == pytest.approx(
+        {"door-panel": INCH / 4, "door-arched-panel": INCH / 4}
+    )
+
+
 def test_without_a_partner_it_is_said():
     """A tenon whose mortise is in no part of the job."""
     job = door(tenon_width=40)

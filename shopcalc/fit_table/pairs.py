@@ -228,7 +228,7 @@ def _openings(job: Job) -> Iterator[float]:
         for rail in joint.rails:
             shoulders = job.part(rail).length - 2 * joint.tenon.length
             yield shoulders
-            for width in muntins:
+            for width in muntins if joint.groove is None else ():  # what stands in a groove is not shared again
                 yield from ((shoulders - k * width) / (k + 1) for k in range(1, _MOST_MUNTINS + 1))
 
 
