@@ -19,9 +19,10 @@ Write = Callable[[Path, Mapping[str, str | bytes]], None]
 Show = Callable[[Any], None]
 
 #: What may be asked for alone; the kinds of ``sheets.KINDS``, said here so that help needs none of it.
-ONLY = ("customer-quote", "cut-list", "set-ups", "traveller", "fits")
+ONLY = ("customer-quote", "buying", "cut-list", "set-ups", "traveller", "fits")
 _SAYS = {
     "customer-quote": "for the customer: nothing of what it costs you is in it",
+    "buying": "what to buy; for the shop only",
     "cut-list": "for the saw",
     "set-ups": "for the machine: read the cautions first",
     "traveller": "goes with the job",

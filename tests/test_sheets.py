@@ -28,6 +28,7 @@ from shopcalc.quote import price
 from shopcalc.sheets import (
     KINDS,
     Terms,
+    buying_list,
     customer_quote,
     cut_list,
     cutter_runs,
@@ -270,6 +271,25 @@ def test_the_workbook_of_the_cut_list_holds_numbers(chest):
     assert sheet.cell(2, head.index("rough length") + 1).number_format.endswith('" in"')
 
 
+# --- buying list ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("system", ["inch", "metric"])
+def test_the_buying_list_buys_what_is_priced(priced, system):
+    """Wood as the price counts it, by the definitions of foot and board foot; hardware as the job file says."""
+    made = buying_list(replace(priced, system=system), DAY)
+    wood, hardware, *_ = (b for b in made.blocks if isinstance(b, Table))
+    inch = system == "inch"
+    size = {"bd ft": 1.0, "m³": 12**2 * 0.0254**3, "ft²": 0.3048**2, "m²": 1.0, "": 1.0}
+    factor = {u: (1 / size[u] if u == "m³" else size[u]) for u in size}
+    bought = sum(row[3].value * factor[row[3].unit] for row in wood.rows)
+    assert bought == pytest.approx(sum(p.gross for p in priced.estimate.purchases), rel=0.02)
+    assert {row[3].unit for row in wood.rows} <= ({"bd ft", "ft²", ""} if inch else {"m³", "m²", ""})
+    job = priced.estimate.job
+    assert [row[2].value for row in hardware.rows] == [h.quantity * job.quantity for h in job.hardware]
+    assert all(row[0] is Gap.TICK for row in (*wood.rows, *hardware.rows))
+
+
 # --- set-up sheets ---------------------------------------------------------------------------------------------------
 
 
@@ -509,7 +529,7 @@ def test_a_job_without_programs_has_no_set_up_sheets(capsys, tmp_path):
     assert "nothing to write" in err
     status, out, _ = _run(capsys, str(job), "--out", str(tmp_path / "p"), "--json")
     assert status == 0
-    assert json.loads(out)["papers"] == ["customer-quote", "cut-list", "traveller", "fits"]
+    assert json.loads(out)["papers"] == ["customer-quote", "buying", "cut-list", "traveller", "fits"]
 
 
 @pytest.mark.parametrize(

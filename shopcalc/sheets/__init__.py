@@ -1,5 +1,6 @@
-"""The papers of a job: customer's quote, cut list, set-up sheets, traveller, fit table; as page, PDF and workbook."""
+"""The papers of a job: quote, buying list, cut list, set-up sheets, traveller, fit table; as page, PDF, workbook."""
 
+from shopcalc.sheets.buying import buying_list
 from shopcalc.sheets.customer import customer_quote
 from shopcalc.sheets.fits import fit_paper
 from shopcalc.sheets.parts_list import cut_list
@@ -12,6 +13,7 @@ __all__ = [
     "KINDS",
     "CutterRun",
     "Terms",
+    "buying_list",
     "customer_quote",
     "cut_list",
     "cutter_runs",

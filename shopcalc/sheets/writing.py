@@ -19,6 +19,7 @@ from shopcalc.documents.workbook import as_workbook
 from shopcalc.errors import Fault, raise_all
 from shopcalc.fit_table import FitRow
 from shopcalc.quote.pricing import Price
+from shopcalc.sheets.buying import buying_list
 from shopcalc.sheets.customer import customer_quote
 from shopcalc.sheets.fits import fit_paper
 from shopcalc.sheets.parts_list import cut_list
@@ -26,7 +27,7 @@ from shopcalc.sheets.set_ups import set_up_sheets
 from shopcalc.sheets.terms import Terms
 from shopcalc.sheets.traveller import traveller
 
-KINDS: tuple[str, ...] = ("customer-quote", "cut-list", "set-ups", "traveller", "fits")
+KINDS: tuple[str, ...] = ("customer-quote", "buying", "cut-list", "set-ups", "traveller", "fits")
 _WRITTEN_BY = "shopcalc sheets"
 _ASIDE = "move or rename it, or name another folder with --out"
 _LONGEST = 60  # letters of a file's name taken from the job's
@@ -69,6 +70,7 @@ def papers(
     """
     makers: dict[str, Callable[[], Document | None]] = {
         "customer-quote": lambda: customer_quote(price, terms, date, options=options, drawing=drawing),
+        "buying": lambda: buying_list(price, date),
         "cut-list": lambda: cut_list(price, date),
         "set-ups": lambda: set_up_sheets(price, date, order) if price.estimate.job.loads else None,
         "traveller": lambda: traveller(price, date, order),
