@@ -335,7 +335,7 @@ def _quantities(priced: Price, shop: Shop, chosen: argparse.Namespace) -> Part:
     from shopcalc.quote.batches import by_quantity
     from shopcalc.units import read_count
 
-    asked = [read_count(int(t) if t.strip().isdigit() else t) for t in (chosen.quantities or "1,2,5,12,30").split(",")]
+    asked = [read_count(t, minimum=1) for t in (chosen.quantities or "1,2,5,12,30").split(",")]
     frame = by_quantity(priced.estimate.job, asked, shop=shop)
     rows = tuple(
         (

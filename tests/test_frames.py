@@ -513,6 +513,17 @@ def test_frames_stand_beside_parts_written_by_hand():
     assert found.place(found.part("door-rail"), found.part("door-rail").operations[0]) == "frames[0]"
 
 
+@pytest.mark.parametrize(("tables", "quantity", "asked"), [
+    ([{"quantity": 14}], 1, "quantity = 14"), ([{"quantity": 2}], 3, "quantity = 6"), ([{}], 14, ""),
+    ([{"quantity": 2}, {"id": "other"}], 1, ""),
+])  # fmt: skip
+def test_like_frames_in_one_piece_are_asked_about(tables, quantity, asked):
+    made = job(*(DOOR | t for t in tables), quantity=quantity)
+    found = [w for w in made.warnings if "like frames in one piece" in w]
+    assert len(found) == bool(asked)
+    assert all(asked in w for w in found)
+
+
 def test_usual_sizes_are_said_in_words_that_read_back():
     made = expand([frame(joint="haunched")], SHOP, ROUTER)
     for part in made.parts:

@@ -94,6 +94,7 @@ def test_what_changed_since_an_earlier_quote(job, said, tmp_path):
         (["--start", "tomorrow"], "not a day"),
         (["--quantities", "1,none"], "none"),
         (["--quantities", "0"], "0"),
+        (["--quantities", "1,3,0"], "0 is not between 1"),
         (["--against", "nowhere.json"], "cannot be read"),
     ],
 )

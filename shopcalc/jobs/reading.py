@@ -214,7 +214,8 @@ def check_job(data: Mapping[str, Any], file: str, shop: Shop, *, files_exist: bo
     raise_all(sorted(_unique([*framed, *faults]), key=lambda f: _order(f, written)))
     if record is None or machine is None:  # a fault says so above
         raise AssertionError("a refused job file left no fault")
-    return replace(_resolve(record, machine, file, shop), expansion=expansion)
+    job = replace(_resolve(record, machine, file, shop), expansion=expansion)
+    return replace(job, warnings=(*job.warnings, *_like_frames(job)))
 
 
 # --- frames become parts, programs and loads --------------------------------------------------------------------------
@@ -631,6 +632,18 @@ def _oddities(job: Job, shop: Shop) -> Iterator[str]:
     for part_id, n in Counter(load.part for load in job.loads).items():
         if n and job.part(part_id).quantity > sum(x.count for x in job.loads if x.part == part_id):
             yield f"part '{part_id}': fewer loads than pieces; right only where one load does several pieces"
+
+
+def _like_frames(job: Job) -> Iterator[str]:
+    """A job of nothing but one frame, several times in its one piece."""
+    made = job.expansion
+    if made is None or len(made.layouts) > 1 or any(p.id not in made.owners for p in job.parts):
+        return
+    if (n := made.layouts[0].frame.quantity) > 1:
+        yield (
+            f"{n} like frames in one piece: if each is a piece of its own, say quantity = {n * job.quantity} under "
+            "[job], and none for the frame"
+        )
 
 
 def _too_large(job: Job, part: Part, station: Station) -> Iterator[str]:
