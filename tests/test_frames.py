@@ -16,6 +16,7 @@ from shopcalc.frames import Frame, as_job_text, expand, layout
 from shopcalc.frames.sizing import sizes_of
 from shopcalc.jobs import estimate, open_job
 from shopcalc.jobs.reading import check_job
+from shopcalc.jobs.wood import take_off_job
 from shopcalc.shop import Shop, demo_folder
 from shopcalc.units import read
 
@@ -522,6 +523,12 @@ def test_like_frames_in_one_piece_are_asked_about(tables, quantity, asked):
     found = [w for w in made.warnings if "like frames in one piece" in w]
     assert len(found) == bool(asked)
     assert all(asked in w for w in found)
+
+
+@pytest.mark.parametrize("many", [1, 14])
+def test_the_weight_of_a_piece_is_said_once(many):
+    said = take_off_job(job(DOOR | {"quantity": many})).sentences()
+    assert sum("one finished piece weighs" in s.lower() for s in said) == 1
 
 
 def test_usual_sizes_are_said_in_words_that_read_back():

@@ -187,7 +187,8 @@ class TakeOff:
         glued, area = (write(v * 1e6, "area", system) for v in (self.glue_area, self.finish_area))
         out.append(f"Glue: {glued} of joints, {write(self.glue, 'mass', system)}.")
         out.append(f"Finish: {area} in {self.coats} coats, {self.finish:.2f} L.")
-        if self.weight is not None:
+        told = any("one finished piece weighs" in c.lower() for c in self.cautions)
+        if self.weight is not None and not told:
             out.append(f"One finished piece weighs about {write(self.weight, 'mass', system)}, cuts not taken off.")
         return out + list(self.cautions)
 
