@@ -53,7 +53,7 @@ def add_flags(parser: argparse.ArgumentParser) -> None:
         metavar="PART=MONEY",
         action="append",
         default=[],
-        help="hold a seller's price for one piece of a part against making it",
+        help="hold a seller's price for one of a part, or of a whole frame, against making it",
     )
     parser.add_argument(
         "--quantities", metavar="N,N", help="for the price of one against how many; default 1,2,5,12,30"

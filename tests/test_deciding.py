@@ -229,3 +229,24 @@ def test_pages_and_data_say_the_same(priced):
         assert s["change"][:40] in " ".join(text.split())
     assert [w["name"] for w in data["ways"]] == ["plain", "carved, one face", "carved, both faces"]
     assert max(map(len, text.splitlines())) <= 120
+
+
+def test_a_whole_frame_is_held_against_a_sellers_price():
+    """All its parts go, and their programs and wood with them; what it costs to buy is the seller's price by count."""
+    shop = Shop.open()
+    job = open_job(shop.folder / "jobs" / "linen-press.toml", shop)
+    priced = price(estimate(job, shop), shop)
+    offer = make_or_buy(priced, "door", Decimal(95), shop)
+    left = offer.bought.estimate.job
+    assert offer.pieces == 2
+    assert offer.buy == 190
+    assert not [p.id for p in left.parts if p.id.startswith("door-")]
+    assert {p.id for p in job.parts} - {p.id for p in left.parts} == {
+        p.id for p in job.parts if p.id.startswith("door-")
+    }
+    assert not [p.id for p in left.programs if p.id.startswith("door-")]
+    assert [(h.name, h.quantity, h.price) for h in left.hardware[len(job.hardware) :]] == [("door, bought", 2, 95)]
+    single = make_or_buy(priced, "door-stile", Decimal(95), shop)
+    assert offer.make > single.make > 0
+    with pytest.raises(InputError, match="there is no part or frame 'dor'"):
+        make_or_buy(priced, "dor", Decimal(95), shop)

@@ -90,7 +90,7 @@ def test_what_changed_since_an_earlier_quote(job, said, tmp_path):
         (["--show", "decisions"], "there is no 'decisions'"),
         (["--offer", "panel"], "not a part and its price"),
         (["--offer", "panel=120"], "120"),
-        (["--offer", "pannel=120 USD"], "there is no part 'pannel'"),
+        (["--offer", "pannel=120 USD"], "there is no part or frame 'pannel'"),
         (["--start", "tomorrow"], "not a day"),
         (["--quantities", "1,none"], "none"),
         (["--quantities", "0"], "0"),

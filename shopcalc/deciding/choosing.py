@@ -123,7 +123,7 @@ def make_or_buy(priced: Price, part: str, each: Decimal, shop: Shop | None = Non
     priced : Price
         Of the job with the part made.
     part : str
-        Its id.
+        Its id, or that of a frame: all its parts are then bought as one.
     each : Decimal
         For one piece, delivered [currency].
     shop : Shop, optional
@@ -132,7 +132,7 @@ def make_or_buy(priced: Price, part: str, each: Decimal, shop: Shop | None = Non
     Raises
     ------
     InputError
-        When there is no such part.
+        When there is no such part or frame, or nothing else is left to make.
 
     Notes
     -----
@@ -140,11 +140,14 @@ def make_or_buy(priced: Price, part: str, each: Decimal, shop: Shop | None = Non
     of the risk go; what is still done at the bench to bring it into the piece stays.
     """
     e = priced.estimate
-    try:
-        pieces = e.job.part(part).quantity * e.job.quantity
-    except StopIteration:
-        raise InputError(Fault(f"there is no part '{part}'", did_you_mean(part, [p.id for p in e.job.parts]))) from None
-    with_it = _priced(bought(e.job, part, each), priced, shop)
+    count, parts = _meant(e.job, part)
+    pieces, without = count * e.job.quantity, e.job
+    for gone in parts:
+        without = bought(without, gone, each if gone == parts[0] else Decimal(0))
+    if len(parts) > 1:
+        first = without.hardware[len(e.job.hardware)].model_copy(update={"name": f"{part}, bought", "quantity": count})
+        without = replace(without, hardware=(*e.job.hardware, first))
+    with_it = _priced(without, priced, shop)
     people = (shop or e.job.shop).rates.people
     freed = {phase: h.quoted - with_it.estimate.hours[phase].quoted for phase, h in e.hours.items()}
     return Offer(
@@ -157,3 +160,18 @@ def make_or_buy(priced: Price, part: str, each: Decimal, shop: Shop | None = Non
         (e.machine_seconds - with_it.estimate.machine_seconds) / 60,
         with_it,
     )
+
+
+def _meant(job: Job, name: str) -> tuple[int, tuple[str, ...]]:
+    """How many are in one piece of the job, and the parts they are made of: one part, or all of a frame."""
+    known = {p.id: p for p in job.parts}
+    if name in known:
+        return known[name].quantity, (name,)
+    frames = {} if job.expansion is None else {x.frame.id: (k, x.frame) for k, x in enumerate(job.expansion.layouts)}
+    if name not in frames or job.expansion is None:
+        raise InputError(Fault(f"there is no part or frame '{name}'", did_you_mean(name, [*known, *frames])))
+    number, frame = frames[name]
+    parts = tuple(p for p in known if job.expansion.owners.get(p) == number)
+    if len(parts) == len(known):
+        raise InputError(Fault(f"'{name}' is all there is to make", "hold its price against the quote's floor price"))
+    return frame.quantity, parts

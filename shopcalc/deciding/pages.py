@@ -184,7 +184,7 @@ def _ways(found: Sequence[Way], card: Card) -> Table:
 def _offers(found: Sequence[Offer], card: Card) -> Table:
     rows = tuple(
         (
-            card.price.estimate.job.part(o.part).title or o.part,
+            _called(o, card),
             str(o.pieces),
             _money(o.make),
             _money(o.buy),
@@ -195,8 +195,19 @@ def _offers(found: Sequence[Offer], card: Card) -> Table:
         for o in found
     )
     head = ("part", "pieces", "make", "buy", "our hours", "an hour on it earns", "")
-    below = f"This job's other hours earn {card.price.earned_per_hour} each." if card.price.earned_per_hour else ""
-    return Table("Make or buy", head, rows, frozenset({1, 2, 3, 4, 5}), (below,) if below else ())
+    below = ["A bought part is taken to come finished: its sanding and coats are counted among what buying frees."]
+    if card.price.earned_per_hour:
+        below.append(f"This job's other hours earn {card.price.earned_per_hour} each.")
+    if any(o.made_earns is not None and o.made_earns < 0 for o in found):
+        below.append(
+            "An hour that earns less than nothing: wood, machine and risk alone cost more than the seller asks."
+        )
+    return Table("Make or buy", head, rows, frozenset({1, 2, 3, 4, 5}), tuple(below))
+
+
+def _called(o: Offer, card: Card) -> str:
+    titles = {p.id: p.title for p in card.price.estimate.job.parts}
+    return titles.get(o.part) or o.part
 
 
 def _savings(found: Sequence[Saving], card: Card) -> Table:
@@ -206,7 +217,13 @@ def _savings(found: Sequence[Saving], card: Card) -> Table:
     )
     head = ("", f"saves {card.price.currency}", "our h", "machine min", "change, and what to look at first")
     below = "Each by itself, timed and priced anew; two that touch the same program do not add up."
-    return Table("Where the next hour is", head, rows, frozenset({0, 1, 2, 3}), (below,))
+    return Table(
+        "Where the next hour is: free changes first, then those with an outlay",
+        head,
+        rows,
+        frozenset({0, 1, 2, 3}),
+        (below,),
+    )
 
 
 def _change(s: Saving) -> str:
