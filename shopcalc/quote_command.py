@@ -178,6 +178,7 @@ def _decision(priced: Price, shop: Shop, offers: list[tuple[str, Any]], *, whole
 def _against(before: Mapping[str, Any], priced: Price, path: str) -> Part:
     from shopcalc.deciding import differences
     from shopcalc.documents import Table
+    from shopcalc.documents.text import clean
 
     try:
         found = differences(before, priced.as_json())
@@ -188,7 +189,9 @@ def _against(before: Mapping[str, Any], priced: Price, path: str) -> Part:
         return "–" if value is None else f"{value:,.2f}"
 
     rows = tuple((d.what, number(d.before), number(d.after), f"{d.change:+,.2f}", d.unit) for d in found)
-    same = () if rows else ("Nothing changed.",)
+    same: tuple[str, ...] = () if rows else ("Nothing changed.",)
+    name, now = clean(str(before.get("job", ""))), clean(priced.estimate.job.name)
+    same += (f"Look: that quote is of '{name}', this one of '{now}'.",) if name and name != now else ()
     table = Table(f"What changed since {path}", ("", "before", "now", "change", ""), rows, frozenset({1, 2, 3}), same)
     data = [{"what": d.what, "before": d.before, "after": d.after, "unit": d.unit} for d in found]
     return _lines([table]), data

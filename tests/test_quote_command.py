@@ -75,6 +75,10 @@ def test_what_changed_since_an_earlier_quote(job, said, tmp_path):
     old = tmp_path / "old.json"
     old.write_text(out, encoding="utf-8")
     _, out, _ = said(job, "--against", str(old))
+    assert "Look: that quote" not in out
+    other = tmp_path / "other.json"
+    other.write_text(json.dumps(json.loads(old.read_text(encoding="utf-8")) | {"job": "Gate"}), encoding="utf-8")
+    assert "Look: that quote is of 'Gate'" in said(job, "--against", str(other))[1]
     assert "Nothing changed." in out
     more = tmp_path / "more.toml"
     more.write_text(JOB.replace("quantity = 2", "quantity = 3", 1), encoding="utf-8")
