@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from shopcalc.errors import InputError
 from shopcalc.shop import Shop, copy_starter
 from shopcalc.shoplog import ShopLog, TimeEntry, read_moment
 from shopcalc.shoplog.timers import start, stop
@@ -157,3 +158,38 @@ def test_jobs_begun_or_asked_for_and_faults_beside_them(shop, log):
     jobs, faults = read_jobs(shop, log, ["Window shutters"])  # by its name; the other by its file
     assert [j.key for j in jobs] == ["shutters", JOB]
     assert [f.message for f in faults] == ["job 'gone' has no file in the shop's jobs folder"]
+
+
+def test_the_buttons_write_into_the_log_and_refuse_what_cannot_be(tmp_path):
+    from shopcalc.controls import today_page
+
+    own = Shop.open(copy_starter(tmp_path / "own"))
+    with pytest.raises(InputError, match="nobody is named"):
+        today_page(own, [], [JOB])
+    control = today_page(own, ["Ann", "Ben"], [JOB], clock=lambda: NOW)
+    control.undo()
+    assert "no entry to undo" in control.said
+    one, two = (b[0] for b in control.page.batches[:2])
+    control.choose("Ben")
+    control.start(one.entry)
+    control.start(two.entry)
+    assert control.said.startswith("✗ Not done: Ben's timer runs on")
+    control.start(TimeEntry(JOB, phase="assembly"))  # by hand beside the machine
+    machine, hand = control.page.timers
+    control.stop(hand.id, done=True)
+    control.stop(machine.id)
+    control.stop(machine.id)
+    assert f"entry {machine.id} is not a running timer" in control.said
+    assert control.page.done[0].entry == one.entry
+    control.undo()
+    assert [e.id for e in control.page.timers] == [machine.id]  # stopped too early: it runs on
+    again = today_page(own, ["Ann"], clock=lambda: NOW)  # another day, another start of the computer
+    assert again.operator == "Ben"
+    assert again.page == control.page
+
+
+def test_the_demo_shop_keeps_no_log():
+    from shopcalc.controls import today_page
+
+    with pytest.raises(InputError, match="demo"):
+        today_page(Shop.open(), ["Ann"])

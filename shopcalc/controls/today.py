@@ -10,8 +10,8 @@ from typing import Any
 import ipywidgets as widgets
 
 from shopcalc.controls.parts import table
-from shopcalc.errors import InputError
-from shopcalc.shop import Shop
+from shopcalc.errors import Fault, InputError
+from shopcalc.shop import Shop, demo_folder
 from shopcalc.shoplog import Entry, Moment, ShopLog, TimeEntry, now
 from shopcalc.shoplog.clock import shown_moment
 from shopcalc.shoplog.timers import start, stop
@@ -29,7 +29,10 @@ _STYLE = """<style>
  font-weight:600}
 .shop-today .shop-chosen{font-weight:700;border-width:5px;background:#e6e6e6}
 .shop-today h3{font-size:20px;margin:10px 0 2px}.shop-today p{margin:3px 0}.shop-today s{color:#444}
-.shop-today .shop-table,.shop-today .shop-table caption{font-size:17px}
+.shop-today .shop-table,.shop-today .shop-table caption{font-size:16px}
+.shop-today .shop-table td:first-child{white-space:normal;overflow-wrap:anywhere}
+.shop-today .shop-table th,.shop-today .shop-table td{padding:3px 4px}
+.shop-today .widget-html,.shop-today .widget-html-content{min-width:0;max-width:100%;white-space:normal}
 .shop-today .shop-said{border-left:6px solid #111;padding:4px 10px;font-weight:600}
 </style>"""
 CAUTION = (
@@ -69,7 +72,7 @@ def today_page(
     Raises
     ------
     InputError
-        When the shop keeps no log.
+        When the shop keeps no log, or nobody is named.
     """
     return TodayControl(shop, operators, jobs, system, clock)
 
@@ -92,11 +95,15 @@ class TodayControl:
     def __init__(
         self, shop: Shop, operators: Sequence[str], jobs: Sequence[str], system: System, clock: Callable[[], Moment]
     ) -> None:
+        if shop.folder.resolve() == demo_folder().resolve():
+            raise InputError(Fault("the demo shop keeps no log", 'make your own, or a copy: copy_starter("my-shop")'))
         self.shop, self.system, self._wanted, self._clock = shop, system, tuple(jobs), clock
         with self._log() as log:
             self.jobs, self.faults = read_jobs(shop, log, jobs)
             self.page: Today = today(self.jobs, log)
         self.operators = tuple(dict.fromkeys(o for o in (*operators, self.page.operator) if o))
+        if not self.operators:
+            raise InputError(Fault("nobody is named who may be at the machine", 'name them: today_page(shop, ["Ann"])'))
         self.operator = self.page.operator or self.operators[0]
         self.said = ""
         self.view = widgets.VBox(layout=widgets.Layout(width="100%", max_width="780px"))
@@ -129,9 +136,12 @@ class TodayControl:
         """
 
         def action(log: ShopLog) -> str:
-            mine = [e.record for e in log.running(self.operator)]
-            other = all(isinstance(t, TimeEntry) and bool(t.program) != bool(entry.program) for t in mine)
-            written, _ = start(log, entry, operator=self.operator, running="beside" if other else "ask")
+            for e in log.running(self.operator):
+                if isinstance(e.record, TimeEntry) and bool(e.record.program) == bool(entry.program):
+                    raise InputError(
+                        Fault(f"{self.operator}'s timer runs on {e.record.subject}", "stop that one first")
+                    )
+            written, _ = start(log, entry, operator=self.operator, running="beside")
             return "; ".join((f"▶ Started: {entry.subject} ({self.operator})", *written.notes))
 
         self._write(action)
@@ -173,7 +183,7 @@ class TodayControl:
             try:
                 self.said = action(log)
             except InputError as e:
-                self.said = "; ".join(f"✗ Not done: {f.message}: stop that one first" for f in e.faults)
+                self.said = "; ".join(f"✗ Not done: {f.message}: {f.remedy}" for f in e.faults)
             self.page = today(self.jobs, log)
         self._show()
 
@@ -267,7 +277,11 @@ class TodayControl:
             else f"<p><b>{html.escape(first.what)}</b> ({html.escape(first.job)}): {first.hours:.1f} h planned, never "
             f"timed, may be off by {first.spread:.0%}: {first.cost:.1f} h either way.</p>"
         )
-        return [widgets.HTML(f"<h3>Misses of the last day</h3>{text}")]
+        out: list[Any] = [widgets.HTML(f"<h3>Misses of the last day</h3>{text}")]
+        if first is not None and first.phase != "machining":
+            call = partial(self.start, TimeEntry(first.job, phase=first.phase))
+            out.append(_button(f"▶ start  {first.phase} ({first.job})", call, "time it"))
+        return out
 
     def _foot(self) -> list[Any]:
         return [_button("↶ take my last entry back", self.undo, "a timer stopped by mistake runs on")]

@@ -7,6 +7,10 @@ pytestmark = pytest.mark.browser
 SMALL = """() => [...document.querySelectorAll('.shop-today button')].map(b => b.getBoundingClientRect())
   .filter(r => r.height < 44 || r.width < 44 || r.right > innerWidth).length"""
 
+WIDE = """() => { const edge = document.querySelector('.shop-today').getBoundingClientRect().right + 1;
+  return [...document.querySelectorAll('.shop-today table, .shop-today p')].filter(
+    e => e.getBoundingClientRect().right > edge).map(e => e.innerText); }"""
+
 
 def reload(page):
     from conftest import IDLE
@@ -30,6 +34,7 @@ def test_start_reload_and_stop(run_all, page, tmp_path):
         page.wait_for_function(IDLE, timeout=120_000)
         assert page.evaluate("() => document.querySelectorAll('.shop-today button').length") > 5
         assert page.evaluate(SMALL) == 0
+        assert page.evaluate(WIDE) == []
         page.screenshot(path=str(tmp_path / "today.png"))
         load = first.inner_text().removeprefix("▶ START").split(" of ")[0].strip()
         first.focus()
