@@ -31,7 +31,8 @@ _STYLE = """<style>
 .shop-today h3{font-size:20px;margin:10px 0 2px}.shop-today p{margin:3px 0}.shop-today s{color:#444}
 .shop-today .shop-table,.shop-today .shop-table caption{font-size:16px}
 .shop-today .shop-table td:first-child{white-space:normal;overflow-wrap:anywhere}
-.shop-today .shop-table th,.shop-today .shop-table td{padding:3px 4px}
+.shop-today .shop-table{table-layout:fixed;width:100%}.shop-today .shop-table th:first-child{width:36%}
+.shop-today .shop-table th,.shop-today .shop-table td{padding:3px 4px;overflow-wrap:anywhere}
 .shop-today .widget-html,.shop-today .widget-html-content{min-width:0;max-width:100%;white-space:normal}
 .shop-today .shop-said{border-left:6px solid #111;padding:4px 10px;font-weight:600}
 </style>"""
