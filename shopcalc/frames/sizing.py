@@ -48,7 +48,7 @@ class Usual(NamedTuple):
 
 USUAL: dict[System, Usual] = {
     "inch": Usual(*(_INCH * v for v in (1 / 16, 3 / 8, 1 / 16, 0.005, 0.010, 1 / 8, 1 / 4, 1 / 16, 1.5))),
-    "metric": Usual(1.0, 10.0, 1.5, 0.12, 0.25, 3.0, 6.0, 1.5, 38.0),
+    "metric": Usual(1.0, 10.0, 2.0, 0.12, 0.25, 3.0, 6.0, 1.5, 38.0),
 }
 
 
