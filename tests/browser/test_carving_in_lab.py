@@ -91,16 +91,16 @@ def test_framing_taking_undoing_and_reloading(run_all, page):
     again = settle(page, lambda s: "TB3" in s["pictures"][TITLES[1]]["title"])
     assert again["answer"] == whole["answer"]
 
-    page.get_by_label("units").first.select_option(label="inch")
-    inch = settle(page, lambda s: s["pictures"][TITLES[0]]["x"][1] < 20)
-    assert inch["pictures"][TITLES[0]]["x"][1] == pytest.approx(whole["pictures"][TITLES[0]]["x"][1] / 25.4)
+    page.get_by_label("units").first.select_option(label="metric: mm")
+    metric = settle(page, lambda s: s["pictures"][TITLES[0]]["x"][1] > 20)
+    assert metric["pictures"][TITLES[0]]["x"][1] == pytest.approx(whole["pictures"][TITLES[0]]["x"][1] * 25.4)
     page.evaluate("() => window.jupyterapp.commands.execute('docmanager:save')")
     page.wait_for_timeout(500)
     page.reload()
     page.wait_for_function(IDLE, timeout=120_000)
     in_sight(page)
-    kept = settle(page, lambda s: s["answer"] == inch["answer"])
+    kept = settle(page, lambda s: s["answer"] == metric["answer"])
     for title in TITLES:
         for key in ("title", "x", "y", "image"):
-            assert kept["pictures"][title][key] == inch["pictures"][title][key]
+            assert kept["pictures"][title][key] == metric["pictures"][title][key]
     assert page.outside == []
