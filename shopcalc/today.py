@@ -16,7 +16,7 @@ from shopcalc.errors import Fault, InputError
 from shopcalc.jobs import Estimate, estimate, open_job
 from shopcalc.jobs.tasks import schedule_job
 from shopcalc.jobs.workdays import Schedule
-from shopcalc.loading import LoadPlan, plan_loads
+from shopcalc.loading import LoadPlan, plan_loads, work
 from shopcalc.reading import load_toml
 from shopcalc.shop import Shop
 from shopcalc.shoplog import Entry, Moment, ShopLog, TimeEntry, job_key
@@ -296,7 +296,8 @@ def plan_job(shop: Shop, path: str) -> PlannedJob:
     """
     job = open_job(path, shop)
     found = estimate(job)
-    return PlannedJob(job_key(path), found, plan_loads(job), schedule_job(found))
+    order = plan_loads(work(job, job.shop, estimate=found))
+    return PlannedJob(job_key(path), found, order, schedule_job(found, order=order.order))
 
 
 # --- the log against them --------------------------------------------------------------------------------------------
