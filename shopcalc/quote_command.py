@@ -99,7 +99,8 @@ def run(chosen: argparse.Namespace, shop: Shop, write: Write, show: Show) -> int
         files = {"quote.txt": "".join(texts), "quote.html": as_html(priced), "hours.csv": hours_csv(priced)}
         write(Path(chosen.out), files | _drawings(priced, shop, wood="wood" in shows))
     if chosen.json:
-        show(priced.as_json() | {name: data for name, (_, data) in parts.items()})
+        shown = {name: data for name, (_, data) in parts.items()}
+        show(priced.as_json() | ({"shown": shown} if shown else {}))
         return 0
     print(as_text(priced), end="")
     for lines, _ in parts.values():

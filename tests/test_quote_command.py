@@ -50,17 +50,19 @@ def test_everything_on_request_stands_below_the_quote(job, said):
 
 def test_the_same_as_data(job, said):
     status, out, err = said(job, "--json", "--show", ",".join(SHOWS), "--offer", "panel=120 USD")
-    data = json.loads(out)
+    quote = json.loads(out)
+    data = quote["shown"]
     assert (status, err) == (0, "")
-    assert set(SHOWS) <= set(data)
-    assert sum(r["setup"] for r in data["loads"]) / 60 == pytest.approx(data["hours"]["setup"]["best"], abs=0.01)
+    assert set(SHOWS) == set(data)
+    assert quote["loads"] == len(data["loads"])
+    assert sum(r["setup"] for r in data["loads"]) / 60 == pytest.approx(quote["hours"]["setup"]["best"], abs=0.01)
     assert [r["quantity"] for r in data["quantities"]] == [1, 2, 5, 12, 30]
-    assert data["quantities"][0]["asked"] == data["price"]["asked"]
+    assert data["quantities"][0]["asked"] == quote["price"]["asked"]
     assert {s["load"] for s in data["order"]["steps"]} == {
         f"{r['program']}/{r['part']}" for r in data["loads"]
     }  # every load has its place
     assert data["decision"]["offers"][0]["buy"] == 120
-    assert sum(r["hours"] for r in data["days"]["by_day"] if r["who"] == "machine") > data["machine_minutes"] / 60
+    assert sum(r["hours"] for r in data["days"]["by_day"] if r["who"] == "machine") > quote["machine_minutes"] / 60
 
 
 def test_an_offer_alone_shows_that_alone(job, said):
@@ -83,7 +85,7 @@ def test_what_changed_since_an_earlier_quote(job, said, tmp_path):
     more = tmp_path / "more.toml"
     more.write_text(JOB.replace("quantity = 2", "quantity = 3", 1), encoding="utf-8")
     _, out, _ = said(str(more), "--against", str(old), "--json")
-    found = {d["what"]: d for d in json.loads(out)["against"]}
+    found = {d["what"]: d for d in json.loads(out)["shown"]["against"]}
     assert found["loads"]["after"] - found["loads"]["before"] == 2
     assert found["asked price"]["after"] > found["asked price"]["before"]
 
