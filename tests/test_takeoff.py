@@ -326,6 +326,10 @@ def test_tables_say_their_units_and_diagrams_are_one_per_stack(shop):
     inch, metric = (" ".join(taken.sentences(s)) for s in ("inch", "metric"))
     assert "1 1/4 in" in inch
     assert "31.75 mm" in metric
+    assert " m²" not in inch
+    assert " oz" in inch
+    assert " ft²" not in metric
+    assert " g." in metric
 
 
 def test_fibres_along_the_width_turn_the_part(shop):

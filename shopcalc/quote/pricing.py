@@ -13,9 +13,8 @@ from shopcalc.quote.costs import MachineRate, cents, machine_hour_rate
 from shopcalc.risk import LEVELS, Spread, percentiles, sample, spread_of_mean, spread_of_three
 from shopcalc.shop import Shop
 from shopcalc.stock import BOARD_FOOT
+from shopcalc.stock.takeoff import SQUARE_FOOT
 from shopcalc.units import System, write_time
-
-_SQUARE_FOOT = 0.3048**2  # m2
 
 
 @dataclass(frozen=True)
@@ -321,7 +320,7 @@ def _cubic_metres(board_feet: float, system: System) -> str:
 def _area(square_metres: float, system: System) -> str:
     """Priced per square metre in either system, because the rates are."""
     shown = f"{cents(square_metres)} m²"
-    return shown if system == "metric" else f"{square_metres / _SQUARE_FOOT:.1f} ft² = {shown}"
+    return shown if system == "metric" else f"{square_metres / SQUARE_FOOT:.1f} ft² = {shown}"
 
 
 def _hardware_lines(estimate: Estimate) -> list[Line]:

@@ -8,11 +8,10 @@ from shopcalc.documents import Boxes, Cell, Document, Figure, Gap, Table
 from shopcalc.jobs.wood import take_off_job
 from shopcalc.quote.pricing import Price
 from shopcalc.stock.buying import Bought
+from shopcalc.stock.takeoff import FLUID_OUNCE, OUNCE, SQUARE_FOOT
 from shopcalc.units import System, write
 
-_SQUARE_FOOT = 0.3048**2  # m2
 _CUBIC_METRE = 2.359737e-3  # of a board foot: 144 cubic inches (NIST Handbook 44, appendix C)
-_OUNCE, _FLUID_OUNCE = 28.349523e-3, 29.573530e-3  # kg, L (NIST Handbook 44, appendix C)
 
 
 def buying_list(price: Price, date: datetime.date) -> Document:
@@ -56,7 +55,7 @@ def _amount(b: Bought, system: System) -> Figure:
     if b.unit == "piece":
         return Figure(f"{b.bought:.0f} pieces", round(b.bought))
     if b.unit == "m**2":
-        unit, value = ("ft²", b.bought / _SQUARE_FOOT) if system == "inch" else ("m²", b.bought)
+        unit, value = ("ft²", b.bought / SQUARE_FOOT) if system == "inch" else ("m²", b.bought)
         return Figure(f"{value:.2f} {unit}", round(value, 2), unit, 2)
     if system == "inch":
         return Figure(f"{b.bought:.1f} bd ft", round(b.bought, 1), "bd ft", 1)
@@ -65,10 +64,10 @@ def _amount(b: Bought, system: System) -> Figure:
 
 
 def _mass(value: float, system: System) -> Figure:
-    unit, shown = ("oz", value / _OUNCE) if system == "inch" else ("g", 1000 * value)
+    unit, shown = ("oz", value / OUNCE) if system == "inch" else ("g", 1000 * value)
     return Figure(f"{shown:.0f} {unit}", round(shown), unit, 0)
 
 
 def _volume(value: float, system: System) -> Figure:
-    unit, shown, digits = ("fl oz", value / _FLUID_OUNCE, 0) if system == "inch" else ("L", value, 2)
+    unit, shown, digits = ("fl oz", value / FLUID_OUNCE, 0) if system == "inch" else ("L", value, 2)
     return Figure(f"{shown:.{digits}f} {unit}", round(shown, digits), unit, digits)

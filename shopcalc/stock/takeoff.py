@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _LITRE = 1e6  # mm3
+SQUARE_FOOT, OUNCE, FLUID_OUNCE = 0.3048**2, 28.349523e-3, 29.573530e-3  # m2, kg, L (NIST Handbook 44, appendix C)
 
 
 @dataclass(frozen=True)
@@ -184,9 +185,14 @@ class TakeOff:
             For people.
         """
         out = [_wood_words(b, self.rules, system) for b in self.bought]
-        glued, area = (write(v * 1e6, "area", system) for v in (self.glue_area, self.finish_area))
-        out.append(f"Glue: {glued} of joints, {write(self.glue, 'mass', system)}.")
-        out.append(f"Finish: {area} in {self.coats} coats, {self.finish:.2f} L.")
+        inch = system == "inch"
+        glued, area = (
+            f"{v / SQUARE_FOOT:.1f} ft²" if inch else f"{v:.2f} m²" for v in (self.glue_area, self.finish_area)
+        )
+        glue = f"{self.glue / OUNCE:.1f} oz" if inch else f"{1000 * self.glue:.0f} g"
+        finish = f"{self.finish / FLUID_OUNCE:.0f} fl oz" if inch else f"{self.finish:.2f} L"
+        out.append(f"Glue: {glued} of joints, {glue}.")
+        out.append(f"Finish: {area} in {self.coats} coats, {finish}.")
         told = any("one finished piece weighs" in c.lower() for c in self.cautions)
         if self.weight is not None and not told:
             out.append(f"One finished piece weighs about {write(self.weight, 'mass', system)}, cuts not taken off.")
@@ -196,13 +202,15 @@ class TakeOff:
 def _wood_words(b: Bought, rules: StockRules, system: System) -> str:
     thick = write(b.thickness, "length", system)
     unit = {"board_foot": "bd ft", "m**2": "m²", "piece": "pieces"}[b.unit]
-    out = f"{b.title}, {thick}: {b.net:.2f} {unit} net, {b.bought:.2f} {unit} bought"
+    in_feet = unit == "m²" and system == "inch"
+    unit, each = ("ft²", 1 / SQUARE_FOOT) if in_feet else (unit, 1.0)
+    out = f"{b.title}, {thick}: {b.net * each:.2f} {unit} net, {b.bought * each:.2f} {unit} bought"
     if b.layout is None:
         return f"{out}, by the shop's waste of {100 * b.percent:.0f} %."
     out += f" ({len(b.layout.filled)} {b.kind}, {b.origin}): yield {100 * b.yield_:.0f} %, waste {100 * b.waste:.0f} %"
     out += f" where the shop reckons with {100 * b.percent:.0f} %" if b.unit != "piece" else ""
     if b.kept:
-        out += f"; {b.kept:.2f} {unit} of it are leftovers to keep"
+        out += f"; {b.kept * each:.2f} {unit} of it are leftovers to keep"
     if b.layout.cost > 0:
         out += f"; no layout on these can take less than {100 * b.layout.bound / b.layout.cost:.0f} % of it"
     if b.exact is not None and b.tallied is not None:
