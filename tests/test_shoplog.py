@@ -38,7 +38,7 @@ from shopcalc.shoplog import (
 )
 from shopcalc.shoplog.clock import elapsed
 from shopcalc.shoplog.exchange import as_csv, plan_import, take
-from shopcalc.shoplog.migrations import APPLICATION, STEPS
+from shopcalc.shoplog.migrations import APPLICATION, STEPS, migrate, reached
 from shopcalc.shoplog.saving import backup, check, restore
 from shopcalc.shoplog.timers import start, stop
 
@@ -738,6 +738,26 @@ def counted(folder, found, entries):
 
 def test_processes_that_write_at_once_lose_and_double_nothing(tmp_path):
     counted(tmp_path, run_workers("at-once", tmp_path, 4, 60), 240)
+
+
+@pytest.mark.parametrize("moment", range(1, 5))
+def test_a_log_another_process_is_making_is_never_taken_for_some_other_file(tmp_path, moment):
+    """The other process makes all the tables between two questions of ours, wherever that falls."""
+    path = tmp_path / "log.sqlite"
+
+    class Interleaved(sqlite3.Connection):
+        asked = 0
+
+        def execute(self, *arguments):
+            self.asked += 1
+            if self.asked == moment:
+                with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as other:
+                    migrate(other)
+            return super().execute(*arguments)
+
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None, factory=Interleaved)) as database:
+        assert reached(database) in (0, len(STEPS))
+        assert reached(database) in (0, len(STEPS))
 
 
 def test_the_next_start_says_what_it_found(tmp_path):

@@ -107,12 +107,11 @@ def reached(database: sqlite3.Connection) -> int:
     InputError
         When it is some other file, or one a newer version wrote; it is not touched.
     """
-    application = database.execute("PRAGMA application_id").fetchone()[0]
-    has_any = database.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    if has_any and application != APPLICATION:
-        raise InputError(Fault("this is an SQLite file, but not a shop's log", "name a shop's folder with its own log"))
-    if not has_any:
+    if not database.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
         return 0
+    # after the tables, never before: another process may be making them, and writes the two in one transaction
+    if database.execute("PRAGMA application_id").fetchone()[0] != APPLICATION:
+        raise InputError(Fault("this is an SQLite file, but not a shop's log", "name a shop's folder with its own log"))
     number = int(database.execute("SELECT coalesce(max(number), 0) FROM migrations").fetchone()[0])
     if number > len(STEPS):
         message = f"a newer shopcalc wrote it (its format is {number}; this one knows up to {len(STEPS)})"
