@@ -242,9 +242,16 @@ def test_a_tenon_without_room_is_told():
 
 
 def test_tenons_to_ease_are_told_once_and_tenons_to_split_each():
-    told = [w for w in season_warnings(CHEST) if "tenon" in w]
+    assert not [w for w in season_warnings(CHEST) if "tenon" in w]
+    table = {"id": "door", "material": "white-oak", "width": "24 in", "height": "60 in", "thickness": "7/8 in",
+             "top_rail": "3 in", "middle_rails": 1, "edge_clearance": "0.005 in"}  # fmt: skip
+    tight = check_job({"job": {"name": "x", "machine": "router"}, "frames": [table]}, "x.toml", SHOP)
+    told = [w for w in season_warnings(tight) if "tenon" in w]
     assert len(told) == 1
-    assert "'long-rail', 'end-rail', 'curved-rail'" in told[0]
+    assert all(f"'door-{rail}-rail'" in told[0] for rail in ("bottom", "middle", "top"))
+    roomy = check_job({"job": {"name": "x", "machine": "router"}, "frames": [table | {"edge_clearance": "1/16 in"}]},
+                      "x.toml", SHOP)  # fmt: skip
+    assert not [w for w in season_warnings(roomy) if "tenon" in w]
     assert sum("split it in two" in w for w in season_warnings(GATES)) == 2
 
 

@@ -316,7 +316,7 @@ def test_tenons_are_their_mortises_less_the_clearance():
             deep = [h.difference(box(s.stile - s.groove_depth, 0, s.stile, f.height)) for h in holes]
             room = sum(
                 (h.bounds[3] - h.bounds[1]) * (h.bounds[2] - h.bounds[0])
-                - (h.bounds[3] - h.bounds[1] - s.clearance) * (h.bounds[2] - h.bounds[0] - s.end_gap)
+                - (h.bounds[3] - h.bounds[1] - s.edge_clearance) * (h.bounds[2] - h.bounds[0] - s.end_gap)
                 for h in deep
             )
             assert shapely.union_all(deep).area - beyond.area == pytest.approx(room, abs=1e-6)

@@ -27,7 +27,8 @@ _MAIN = (
     "bottom_rail", "middle_rails", "muntin", "muntins", "foot", "arch", "joint", "panel",
 )  # fmt: skip
 _LENGTHS = (
-    "stile", "muntin", "mortise", "mortise_depth", "haunch", "gap", "clearance", "end_gap", "groove", "groove_depth",
+    "stile", "muntin", "mortise", "mortise_depth", "haunch", "gap", "clearance", "edge_clearance", "end_gap",
+    "groove", "groove_depth",
     "panel_thickness", "border", "rim", "clearance_along", "clearance_across",
 )  # fmt: skip
 _CUTTERS = ("groove_cutter", "mortise_cutter", "tenon_cutter", "raise_cutter", "outline_cutter")

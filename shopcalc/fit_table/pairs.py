@@ -160,14 +160,16 @@ def joints(job: Job) -> tuple[Joint, ...]:
     return tuple(out)
 
 
-def _misfit(joint: Joint, mortise: Mortise) -> float | None:
-    """Sum of the three differences [mm]; None where one is too large for a pair."""
+def _misfit(joint: Joint, mortise: Mortise) -> tuple[bool, float] | None:
+    """Whether it is too short for the tenon, and the sum of the three differences [mm]; None where one is too large."""
     off = (
         (mortise.width - joint.tenon.thickness, _CHEEKS),
         (mortise.length - joint.tongue_width, _EDGES),
         (mortise.depth - joint.tenon.length, _END),
     )
-    return sum(abs(d) for d, _ in off) if all(_within(d, b) for d, b in off) else None
+    if not all(_within(d, b) for d, b in off):
+        return None
+    return off[1][0] < -_EPS, sum(abs(d) for d, _ in off)
 
 
 def _size(mortise: Mortise) -> tuple[float, float, float]:

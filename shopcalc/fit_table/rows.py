@@ -141,7 +141,7 @@ def _joint_rows(joint: Joint, bench: Bench) -> Iterator[FitRow]:
     swell = year.swell if year else None
     widest = m.length - min(max(swell or 0.0, 0.0), EDGE_MOST)
     yield FitRow(
-        rail, "tenon width", "caliper", joint.tongue_width, m.length - max(EDGE_MOST, swell or 0.0), widest,
+        rail, "tenon width", "caliper", joint.tongue_width, m.length - max(EDGE_MOST, swell or 0.0) - _CUT, widest,
         "too wide: take it off both edges; too narrow: leave it, the glue is on the cheeks",
         year.words(bench.system) if year else "how its wood moves is not known",
     )  # fmt: skip

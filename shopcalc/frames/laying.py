@@ -64,8 +64,8 @@ def _joint(frame: Frame, s: Sizes, i: int, system: System) -> Joint:
     """Both ends of one rail: the tenon is the mortise less the clearance, and shorter than it is deep."""
     ends = ends_of(frame, s, i, system)
     first, last = ends.tongues[0][0], ends.tongues[-1][1]
-    edge, half = first + s.clearance / 2, s.clearance / 2
-    width = last - first - s.clearance
+    edge, half = first + s.edge_clearance / 2, s.edge_clearance / 2
+    width = last - first - s.edge_clearance
     stub = ends.stub
     tenon = Tenon(
         width,
@@ -77,7 +77,7 @@ def _joint(frame: Frame, s: Sizes, i: int, system: System) -> Joint:
         stub_left=edge - stub[0] if stub else 0.0,
         stub_right=max(stub[1] - last + (half if stub[1] > last + 1e-9 else 0.0), 0.0) if stub else 0.0,
         rounded=s.corners[i] == "rounded",
-        gap=ends.tongues[1][0] - ends.tongues[0][1] + s.clearance if len(ends.tongues) > 1 else 0.0,
+        gap=ends.tongues[1][0] - ends.tongues[0][1] + s.edge_clearance if len(ends.tongues) > 1 else 0.0,
     )
     top = i == len(s.rails) - 1
     foot, wide = s.rail_feet[i], s.rails[i]

@@ -216,7 +216,7 @@ class Sizes:
         In each row [-].
     groove, groove_depth, mortise, mortise_depth : float
         Widths and depths [mm].
-    haunch, gap, clearance, end_gap : float
+    haunch, gap, clearance, edge_clearance, end_gap : float
         [mm].
     panel_thickness, tongue, border, rim : float
         Of the panel [mm].
@@ -240,6 +240,7 @@ class Sizes:
     haunch: float
     gap: float
     clearance: float
+    edge_clearance: float
     end_gap: float
     panel_thickness: float
     tongue: float

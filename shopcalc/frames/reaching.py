@@ -99,7 +99,7 @@ def _mortise_cutter(frame: Frame, s: Sizes, shop: Shop, w: Words) -> Iterator[Re
 
 
 def _tenon_cutter(frame: Frame, s: Sizes, shop: Shop, w: Words) -> Iterator[Refusal]:
-    long, gaps = s.mortise_depth - s.end_gap, [g + s.clearance for g in s.gaps() if g > 0]
+    long, gaps = s.mortise_depth - s.end_gap, [g + s.edge_clearance for g in s.gaps() if g > 0]
     between = min(gaps, default=math.inf)
     reach = max((c.cutting_length for c in shop.cutters.values() if _fits(c, between)), default=0.0)
     what = f"tenons {w(long)} long" + (f" with a gap of {w(between)}" if gaps else "")
@@ -120,7 +120,7 @@ def _tenon_cutter(frame: Frame, s: Sizes, shop: Shop, w: Words) -> Iterator[Refu
             yield Refusal("mortise_depth", message, either(shorter, "choose a longer cutter"))
         if between < c.true_diameter - FITS:
             message = f"the gap between the pair, {w(between)}, is narrower than cutter {c.id}, {w(c.true_diameter)}"
-            wider = w.more("gap", between - s.clearance, c.true_diameter - s.clearance)
+            wider = w.more("gap", between - s.edge_clearance, c.true_diameter - s.edge_clearance)
             yield Refusal("gap", message, either(wider, "choose a smaller cutter"))
 
 

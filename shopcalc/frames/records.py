@@ -85,8 +85,9 @@ class Frame(Record):
         Width of the haunch, or of each step, of the rail's edge [mm].
     gap : float or None
         Between paired mortises [mm].
-    clearance, end_gap : float or None
-        Mortise minus tenon in total, and how much shorter the tenon is than its mortise is deep [mm].
+    clearance, edge_clearance, end_gap : float or None
+        Mortise minus tenon in total: in thickness, and at the edges, where wood swells and no glue holds; how much
+        shorter the tenon is than its mortise is deep [mm].
     groove, groove_depth : float or None
         Of the panels [mm].
     panel : {"raised", "flat"}
@@ -134,6 +135,7 @@ class Frame(Record):
     haunch: Length | None = None
     gap: Length | None = None
     clearance: LengthOrNone | None = None
+    edge_clearance: LengthOrNone | None = None
     end_gap: LengthOrNone | None = None
     groove: Length | None = None
     groove_depth: Length | None = None

@@ -27,7 +27,7 @@ class Usual(NamedTuple):
     ----------
     step : float
         What sizes are rounded to [mm].
-    groove_depth, end_gap, clearance, panel_fit : float
+    groove_depth, end_gap, clearance, edge_clearance, panel_fit : float
         [mm].
     clearance_along, clearance_across : float
         [mm].
@@ -39,6 +39,7 @@ class Usual(NamedTuple):
     groove_depth: float
     end_gap: float
     clearance: float
+    edge_clearance: float
     panel_fit: float
     clearance_along: float
     clearance_across: float
@@ -47,8 +48,8 @@ class Usual(NamedTuple):
 
 
 USUAL: dict[System, Usual] = {
-    "inch": Usual(*(_INCH * v for v in (1 / 16, 3 / 8, 1 / 16, 0.005, 0.010, 1 / 8, 1 / 4, 1 / 16, 1.5))),
-    "metric": Usual(1.0, 10.0, 2.0, 0.12, 0.25, 3.0, 6.0, 1.5, 38.0),
+    "inch": Usual(*(_INCH * v for v in (1 / 16, 3 / 8, 1 / 16, 0.005, 1 / 16, 0.010, 1 / 8, 1 / 4, 1 / 16, 1.5))),
+    "metric": Usual(1.0, 10.0, 2.0, 0.12, 1.5, 0.25, 3.0, 6.0, 1.5, 38.0),
 }
 
 
@@ -153,6 +154,7 @@ def sizes_of(frame: Frame, shop: Shop, system: System = "inch") -> Sizes:
         haunch=frame.haunch or 0.0,
         gap=frame.gap or 0.0,
         clearance=clearance,
+        edge_clearance=u.edge_clearance if frame.edge_clearance is None else frame.edge_clearance,
         end_gap=end_gap,
         panel_thickness=frame.panel_thickness or _panel_thickness(frame, groove, tongue),
         tongue=tongue,
