@@ -397,7 +397,7 @@ def _list(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) ->
 
     if chosen.by is not None:
         return _table(log, chosen)
-    where, values = "1", list[Any]()
+    where, values = "1" if chosen.all else "e.kind <> 'answer'", list[Any]()  # lessons have their own table
     if chosen.open:
         where = "e.id IN (SELECT entry FROM times WHERE seconds IS NULL)"
     if chosen.job is not None:

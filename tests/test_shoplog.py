@@ -23,6 +23,7 @@ from hypothesis import strategies as st
 from shopcalc.errors import InputError
 from shopcalc.shoplog import (
     CutterEvent,
+    LessonAnswer,
     LessonSignOff,
     Moment,
     Observation,
@@ -54,7 +55,8 @@ RECORDS = [
     Observation("size", "gates", "rail-ends", size_off=-0.2),
     QuoteOutcome("gates", "won", "quick", '{"price": {"asked": 120.5}}', Decimal("118.00"), "USD"),
     Operator("Ann"),
-    LessonSignOff("end-grain", "Ann", 0.9, "2026-03-02", "Bob"),
+    LessonSignOff("end-grain", "Ann", 0.9, "2026-03-02", "Bob", "router"),
+    LessonAnswer("Ann", "fit", "each-cheek", 7, False, 2, "not halved"),
 ]
 
 
@@ -650,6 +652,30 @@ def test_an_older_files_tables_are_brought_up_to_date(tmp_path, monkeypatch):
     with ShopLog.of(tmp_path) as log:
         log.add(Operator("Ann"), operator="Ann")
         assert [row[0] for row in log.rows("SELECT id FROM entries")] == [1, 2]
+
+
+def test_sign_offs_of_an_older_file_go_up_without_loss(tmp_path, monkeypatch):
+    with monkeypatch.context() as patch:
+        for module in ("migrations", "file"):
+            patch.setattr(f"shopcalc.shoplog.{module}.STEPS", STEPS[:6])
+        patch.setattr("shopcalc.shoplog.migrations.migrate.__defaults__", (STEPS[:6],))
+        with ShopLog.of(tmp_path) as log:
+            log.rows("INSERT INTO entries VALUES (1, 'u', 'sign-off', 0, 0, 'Bob', NULL, NULL, 'by hand', '')")
+            log.rows("INSERT INTO sign_offs VALUES (1, 'fit', 'Ann', 0.9, '2026-03-02', 'Bob')")
+    with ShopLog.of(tmp_path) as log:
+        (old,) = log.entries()
+        assert old.record == LessonSignOff("fit", "Ann", 0.9, "2026-03-02", "Bob", "")
+        log.add(LessonSignOff("fit", "Ann", 1.0, "2026-03-03", "Bob", "router"), operator="Bob")
+        assert [e.record.machine for e in log.entries()] == ["", "router"]
+
+
+def test_an_answer_stands_and_no_undo_takes_it_back(log):
+    first = log.add(Operator("Ann"), operator="Ann").entry
+    given = log.add(LessonAnswer("Ann", "fit", "each-cheek", 7, False), operator="Ann").entry
+    refused(["stands"], log.undo, operator="Ann", entry=given)
+    undone, _ = log.undo(operator="Ann")
+    assert undone.id == first
+    assert [e.id for e in log.entries()] == [given]
 
 
 def filled(log, words):

@@ -3,6 +3,7 @@
 from shopcalc.shoplog.clock import Moment, now, read_moment, write_moment
 from shopcalc.shoplog.records import (
     CutterEvent,
+    LessonAnswer,
     LessonSignOff,
     Observation,
     Operator,
@@ -15,6 +16,7 @@ from shopcalc.shoplog.store import Entry, ShopLog, Written
 __all__ = [
     "CutterEvent",
     "Entry",
+    "LessonAnswer",
     "LessonSignOff",
     "Moment",
     "Observation",

@@ -282,7 +282,7 @@ def _plain(text: str) -> str:
 
 
 def as_workbook(log: ShopLog) -> bytes:
-    """The log as an Excel workbook: a sheet each of times, cutters, observations, quotes.
+    """The log as an Excel workbook: a sheet each of times, cutters, observations, quotes, sign-offs.
 
     Parameters
     ----------
@@ -304,7 +304,7 @@ def as_workbook(log: ShopLog) -> bytes:
     return written(Document("Shop log", "log", today, tables))
 
 
-_OTHERS = (("cutter", "Cutters"), ("observation", "Observations"), ("quote", "Quotes"))
+_OTHERS = (("cutter", "Cutters"), ("observation", "Observations"), ("quote", "Quotes"), ("sign-off", "Sign-offs"))
 
 
 def _times_table(log: ShopLog) -> Table:

@@ -86,11 +86,21 @@ CREATE INDEX timers ON times(entry) WHERE seconds IS NULL;
 CREATE INDEX events_of_cutter ON cutter_events(cutter);
 CREATE INDEX quotes_of_job ON quotes(job);
 """
+_LESSONS = """
+ALTER TABLE sign_offs ADD COLUMN machine TEXT NOT NULL DEFAULT '';
+CREATE TABLE answers (
+  entry INTEGER PRIMARY KEY REFERENCES entries(id),
+  person TEXT NOT NULL, lesson TEXT NOT NULL, exercise TEXT NOT NULL, seed INTEGER NOT NULL, correct INTEGER NOT NULL,
+  hints INTEGER NOT NULL, mistakes TEXT NOT NULL
+) STRICT;
+CREATE INDEX answers_of_person ON answers(person, lesson);
+""" + _only_added_to("answers")
 
 #: Name and statements of each step, in order; the first is number 1.
 STEPS: tuple[tuple[str, str], ...] = (
     ("entries and times", _ENTRIES), ("cutters and observations", _CUTTERS), ("quotes", _QUOTES),
     ("operators and sign-offs", _PEOPLE), ("imports", _IMPORTS), ("indexes", _INDEXES),
+    ("sign-offs by machine, answers", _LESSONS),
 )  # fmt: skip
 
 

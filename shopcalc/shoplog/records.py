@@ -1,4 +1,4 @@
-"""What a log holds: times, cutters, observations, quotes, operators, sign-offs; each a frozen record."""
+"""What a log holds: times, cutters, observations, quotes, operators, sign-offs, answers; each a frozen record."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
+from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any, TypeVar
 
@@ -212,6 +213,8 @@ class LessonSignOff:
         As 2026-03-02.
     signed_by : str
         Who saw it.
+    machine : str
+        On which; empty where an older log does not say.
     """
 
     lesson: str
@@ -219,19 +222,54 @@ class LessonSignOff:
     score: float | None = None
     date: str = ""
     signed_by: str = ""
+    machine: str = ""
 
     @property
     def subject(self) -> str:
         """For people."""
-        return f"lesson {self.lesson}: {self.person}"
+        return f"lesson {self.lesson}: {self.person}" + (f" on {self.machine}" if self.machine else "")
 
 
-LogRecord = TimeEntry | CutterEvent | Observation | QuoteOutcome | Operator | LessonSignOff
+@dataclass(frozen=True)
+class LessonAnswer:
+    """The first answer to an exercise; it stands as it was given.
+
+    Parameters
+    ----------
+    person, lesson, exercise : str
+        Who, in which lesson, which kind of exercise.
+    seed : int
+        Of its draw [-].
+    correct : bool
+        Whether it was right.
+    hints : int
+        Taken before it [-].
+    mistakes : str
+        Names of the common mistakes that lead to it, parted by "; ".
+    """
+
+    person: str
+    lesson: str
+    exercise: str
+    seed: int
+    correct: bool
+    hints: int = 0
+    mistakes: str = ""
+
+    @property
+    def subject(self) -> str:
+        """For people."""
+        wrong = f" ({self.mistakes})" if self.mistakes else ""
+        return f"{self.person}: {self.exercise} {self.seed} {'right' if self.correct else 'wrong'}{wrong}"
+
+
+LogRecord = TimeEntry | CutterEvent | Observation | QuoteOutcome | Operator | LessonSignOff | LessonAnswer
 #: Kind of entry to its record and its table.
 KINDS: Mapping[str, tuple[type[LogRecord], str]] = {
     "time": (TimeEntry, "times"), "cutter": (CutterEvent, "cutter_events"),
     "observation": (Observation, "observations"),
     "quote": (QuoteOutcome, "quotes"), "operator": (Operator, "operators"), "sign-off": (LessonSignOff, "sign_offs"),
+    "answer": (LessonAnswer, "answers"),
 }  # fmt: skip
 _KIND = {record: kind for kind, (record, _) in KINDS.items()}
 _R = TypeVar("_R", bound=LogRecord)
@@ -401,11 +439,24 @@ def _sign_off_faults(s: LessonSignOff) -> Iterator[Fault]:
     yield from _named(s, "lesson", "person")
     if s.score is not None and not 0 <= s.score <= 1:
         yield Fault(f"{s.score:g} is not a share", "give right answers over all", field="score")
+    if s.date:
+        try:
+            date.fromisoformat(s.date)
+        except ValueError:
+            yield Fault(f"'{s.date}' is no date", "write it as 2026-03-02", field="date")
+
+
+def _answer_faults(a: LessonAnswer) -> Iterator[Fault]:
+    yield from _named(a, "person", "lesson", "exercise")
+    for name in ("seed", "hints"):
+        if getattr(a, name) < 0:
+            yield Fault(f"{getattr(a, name)} is below the least allowed", "give 0 or more", field=name)
 
 
 _FAULTS: Mapping[type[LogRecord], Any] = {
     TimeEntry: _time_faults, CutterEvent: _cutter_faults, Observation: _observation_faults,
     QuoteOutcome: _quote_faults, Operator: _operator_faults, LessonSignOff: _sign_off_faults,
+    LessonAnswer: _answer_faults,
 }  # fmt: skip
 
 
@@ -446,7 +497,7 @@ def from_cells(kind: str, cells: Mapping[str, Any]) -> LogRecord:
     """
     record, _ = KINDS[kind]
     given = {f.name: cells[f.name] for f in fields(record)}
-    for flag in ("done", "active"):
+    for flag in ("done", "active", "correct"):
         if flag in given:
             given[flag] = bool(given[flag])
     if given.get("paid") is not None:

@@ -296,7 +296,7 @@ class ShopLog(LogFile):
             number = entry
             if number is None:
                 found = self.rows(
-                    "SELECT id FROM entries e WHERE operator = ? AND undoes IS NULL AND NOT EXISTS "
+                    "SELECT id FROM entries e WHERE operator = ? AND undoes IS NULL AND kind <> 'answer' AND NOT EXISTS "
                     "(SELECT 1 FROM entries u WHERE u.undoes = e.id) ORDER BY id DESC LIMIT 1",
                     (name,),
                 )
@@ -307,6 +307,8 @@ class ShopLog(LogFile):
             target = self.entry(number)
             if target.kind == "undo":
                 raise InputError(Fault(f"entry {number} is itself an undo", "give the entry again instead"))
+            if target.kind == "answer":
+                raise InputError(Fault("an answer to an exercise stands", "answer the next exercise: the latest count"))
             self._refuse_gone(target)
             made, notes = self._head(uid, "undo", operator, None, number, "by hand", "")
             return target, Written(made, uid, notes)
