@@ -24,10 +24,12 @@ if TYPE_CHECKING:
     from shopcalc.materials import Material
     from shopcalc.quote.carving import CarvingPrice
     from shopcalc.relief.artwork import Artwork
+    from shopcalc.relief.carving import CarvingResult, StepResult
     from shopcalc.relief.choices import Choice, Choices
     from shopcalc.relief.detail import SmallestDetail
+    from shopcalc.relief.hindrances import Hindrance
     from shopcalc.relief.kinds import Before
-    from shopcalc.relief.scheme import CarvingResult, Hindrance, Scheme, Step, StepResult
+    from shopcalc.relief.scheme import Scheme, Step
     from shopcalc.shop import Shop
     from shopcalc.units import System
 
@@ -253,7 +255,8 @@ def _with_artwork(
 ) -> tuple[list[str], dict[str, Any], dict[str, str]]:
     from shopcalc.relief.artwork import read_artwork
     from shopcalc.relief.detail import smallest_detail
-    from shopcalc.relief.scheme import obstacles, scheme_for
+    from shopcalc.relief.hindrances import obstacles
+    from shopcalc.relief.scheme import scheme_for
     from shopcalc.relief.words import beyond_travel, lengths_for
 
     line.begin("reading the artwork")
@@ -304,7 +307,7 @@ def _found(chosen: argparse.Namespace, a: _Asked, art: Artwork, line: _ProgressL
 
 
 def _carved(a: _Asked, art: Artwork, scheme: Scheme, line: _ProgressLine) -> CarvingResult:
-    from shopcalc.relief.scheme import carve
+    from shopcalc.relief.carving import carve
 
     line.begin(f"every line of {scheme.name}")
     return carve(

@@ -14,25 +14,16 @@ from shopcalc.gcode.writer import write_program
 from shopcalc.motion import machine_time
 from shopcalc.moves import Kind
 from shopcalc.quote.carving import carving_price, pricing
+from shopcalc.relief.carving import carve, sanding_hours
 from shopcalc.relief.choices import choices, three
 from shopcalc.relief.detail import detail_left
 from shopcalc.relief.heights import HeightMap, sampled
+from shopcalc.relief.hindrances import obstacles
 from shopcalc.relief.kinds import draw
+from shopcalc.relief.maps import coarser, refined
+from shopcalc.relief.outlooks import outlook, sampled_seconds
 from shopcalc.relief.reach import profile
-from shopcalc.relief.scheme import (
-    Scheme,
-    able,
-    after_roughing,
-    carve,
-    coarser,
-    obstacles,
-    outlook,
-    refined,
-    sampled_seconds,
-    sanding_hours,
-    scheme_for,
-    step,
-)
+from shopcalc.relief.scheme import Scheme, able, after_roughing, scheme_for, step
 from shopcalc.shop import Shop
 
 

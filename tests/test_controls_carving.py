@@ -13,12 +13,12 @@ from shopcalc.controls import carving_pictures as pictures
 from shopcalc.cutters import Cutter
 from shopcalc.quote.carving import carving_price
 from shopcalc.relief.artwork import read_artwork
+from shopcalc.relief.carving import carve
 from shopcalc.relief.finishing import cusps
 from shopcalc.relief.heights import sampled
 from shopcalc.relief.kinds import hours_before_artwork
 from shopcalc.relief.lines import extent, lay_out
 from shopcalc.relief.reach import centre_surface, reached
-from shopcalc.relief.scheme import carve
 from shopcalc.shop import Shop
 
 BALL = Cutter("B6", "", "ball", 6, 6, 2, 20, 60, 30)

@@ -9,9 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopcalc.errors import InputError
+from shopcalc.relief.carving import carve
 from shopcalc.relief.detail import smallest_detail
 from shopcalc.relief.kinds import KINDS, ONE_TO_ANOTHER, correction, draw, finisher, hours_before_artwork
-from shopcalc.relief.scheme import carve, scheme_for
+from shopcalc.relief.scheme import scheme_for
 from shopcalc.shop import Shop
 
 SIZE = {"length": 120.0, "width": 80.0, "depth": 6.0, "smallest_detail": 2.0}

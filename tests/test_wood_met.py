@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
+from shopcalc.relief.carving import carve
 from shopcalc.relief.heights import HeightMap, sampled
 from shopcalc.relief.reach import Profile, centre_surface
-from shopcalc.relief.scheme import after_roughing, carve, scheme_for
+from shopcalc.relief.scheme import after_roughing, scheme_for
 from shopcalc.relief.wood_met import wood_met
 from shopcalc.shop import Shop
 

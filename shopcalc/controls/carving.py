@@ -37,13 +37,15 @@ from shopcalc.moves import Kind, from_lists
 from shopcalc.quote import CAUTION
 from shopcalc.quote.carving import CarvingPrice, carving_price, not_in_it
 from shopcalc.relief.artwork import Artwork, read_artwork
+from shopcalc.relief.carving import CarvingResult, carve
 from shopcalc.relief.choices import Choice
 from shopcalc.relief.detail import SmallestDetail, smallest_detail
 from shopcalc.relief.finishing import cusps, stepover_for
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.lines import extent
+from shopcalc.relief.maps import reach_of
 from shopcalc.relief.reach import centre_surface, profile
-from shopcalc.relief.scheme import USUAL_CUSP, CarvingResult, carve, reach_of, scheme_for
+from shopcalc.relief.scheme import USUAL_CUSP, scheme_for
 from shopcalc.relief.words import lengths_for
 from shopcalc.units import System, write, write_time
 

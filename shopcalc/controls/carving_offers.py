@@ -19,7 +19,7 @@ from shopcalc.relief.choices import Choice, Choices, choices, three
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.kinds import KINDS, Before, draw, hours_before_artwork
 from shopcalc.relief.lines import extent
-from shopcalc.relief.scheme import coarser
+from shopcalc.relief.maps import coarser
 from shopcalc.relief.words import lengths_for
 from shopcalc.risk import spread_of_three, three_point
 from shopcalc.units import System, write_time

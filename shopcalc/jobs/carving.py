@@ -12,8 +12,9 @@ from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import Carve, Part
 from shopcalc.relief.artwork import read_artwork
 from shopcalc.relief.kinds import finisher, hours_before_artwork
+from shopcalc.relief.outlooks import Outlook, outlook
 from shopcalc.relief.reach import profile
-from shopcalc.relief.scheme import USUAL_CUSP, Outlook, outlook, scheme_for
+from shopcalc.relief.scheme import USUAL_CUSP, scheme_for
 from shopcalc.relief.words import lengths_for
 from shopcalc.shop import Shop
 from shopcalc.sources import practice
@@ -71,7 +72,7 @@ def plan_carving(operation: Carve, part: Part, job: Job, shop: Shop) -> CarvingP
     -------
     CarvingPlan
         For all reliefs of the operation (``count``). The artwork's minutes come from the engine that times programs
-        (``relief.scheme.outlook``).
+        (``relief.outlooks.outlook``).
 
     Raises
     ------

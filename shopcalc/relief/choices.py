@@ -30,25 +30,14 @@ from shopcalc.machines import Machine
 from shopcalc.materials import Material
 from shopcalc.motion import machine_time
 from shopcalc.moves import Floats
+from shopcalc.relief.carving import CarvingResult, carve, clean, sanding_hours
 from shopcalc.relief.finishing import LineDirection, cusps, stepover_for
 from shopcalc.relief.heights import HeightMap
+from shopcalc.relief.maps import coarser, reach_of
+from shopcalc.relief.outlooks import sampled_seconds
 from shopcalc.relief.reach import Outside, profile, shank_room
 from shopcalc.relief.roughing import rough
-from shopcalc.relief.scheme import (
-    SKIM,
-    CarvingResult,
-    Scheme,
-    Step,
-    after_roughing,
-    carve,
-    clean,
-    coarser,
-    needs_roughing,
-    reach_of,
-    sampled_seconds,
-    sanding_hours,
-    step,
-)
+from shopcalc.relief.scheme import SKIM, Scheme, Step, after_roughing, needs_roughing, step
 
 #: Price of machine seconds and sanding hours, in any one currency.
 Pricing: TypeAlias = Callable[[float, float], float]
@@ -257,7 +246,7 @@ def choices(
     learned : Learned or None
         The shop's own test cuts.
     sanding_per_area : float or None
-        See ``scheme.carve`` [s/m2].
+        See ``carving.carve`` [s/m2].
     pricing : callable or None
         Of machine seconds and sanding hours, e.g. ``quote.carving.pricing``; None counts an hour of sanding as two of
         the machine (reasoning: a person costs more than a router).

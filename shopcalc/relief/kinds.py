@@ -24,18 +24,13 @@ from shopcalc.machines import Machine
 from shopcalc.materials import Material
 from shopcalc.moves import Floats
 from shopcalc.paths.lettering import letter_lines, lettering_width
+from shopcalc.relief.carving import sanding_hours
 from shopcalc.relief.finishing import cusps, stepover_for
 from shopcalc.relief.heights import HeightMap
+from shopcalc.relief.maps import coarser
+from shopcalc.relief.outlooks import sampled_seconds
 from shopcalc.relief.reach import profile, reached
-from shopcalc.relief.scheme import (
-    USUAL_CUSP,
-    Scheme,
-    coarser,
-    rough_seconds,
-    sampled_seconds,
-    sanding_hours,
-    scheme_for,
-)
+from shopcalc.relief.scheme import USUAL_CUSP, Scheme, rough_seconds, scheme_for
 
 #: Squares of the finest map that is drawn; a larger relief gets larger squares.
 MOST_SQUARES = 4_000_000

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shopcalc.moves import Floats
+from shopcalc.relief.carving import CarvingResult
 from shopcalc.relief.heights import HeightMap
-from shopcalc.relief.scheme import CarvingResult, coarser
+from shopcalc.relief.maps import coarser
 from shopcalc.relief.words import percent_words
 from shopcalc.units import System, write, write_time
 

@@ -18,7 +18,6 @@ from shopcalc.paths.joinery import Tenon, tenon
 from shopcalc.paths.runs import Leg, Point, Run
 from shopcalc.paths.tracing import Cutting
 
-
 FACES: dict[str, Point] = {
     "reference edge": (-1.0, 0.0),
     "far edge": (1.0, 0.0),
