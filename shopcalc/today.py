@@ -333,7 +333,7 @@ def today(jobs: Sequence[PlannedJob], log: ShopLog, now: Moment | None = None) -
     day, misses = _misses(of_key, entries, now)
     measure = sorted((m for j in jobs for m in _unmeasured(j, mine[j.key], loads)), key=lambda m: -m.cost)
     fits = (h for j in jobs for h in beside(j) if (h.job, h.program) in left and h.phase not in _done(mine[j.key]))
-    last = list(log.entries(last=1, all_=True))
+    last = list(log.entries("e.kind NOT IN ('answer', 'sign-off')", last=1, all_=True))
     timers = tuple(e for e in entries if isinstance(e.record, TimeEntry) and e.record.seconds is None)
     who = last[0].operator if last else ""
     return Today(loads, timers, tuple(fits), day, misses, tuple(measure), who)

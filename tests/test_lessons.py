@@ -495,16 +495,25 @@ def test_a_kind_of_another_lesson_is_refused():
 
 def test_a_passed_lesson_can_be_signed_and_no_other_nor_by_oneself():
     date = datetime.date(2026, 3, 2)
-    signed = lessons.sign_off(done("fit"), "Ann", date, "Ben")
+    signed = lessons.sign_off(done("fit"), "Ann", "router", date, "Ben")
     assert (signed.lesson, signed.person, signed.score, signed.date, signed.signed_by) == (
         "fit", "Ann", 1.0, "2026-03-02", "Ben",
     )  # fmt: skip
     with pytest.raises(InputError, match="not passed"):
-        lessons.sign_off(Score("fit"), "Ann", date, "Ben")
+        lessons.sign_off(Score("fit"), "Ann", "router", date, "Ben")
     with pytest.raises(InputError, match="their own"):
-        lessons.sign_off(done("fit"), "Ann", date, "ann ")
+        lessons.sign_off(done("fit"), "Ann", "router", date, "ann ")
     with pytest.raises(InputError, match="two names"):
-        lessons.sign_off(done("fit"), "Ann", date, " ")
+        lessons.sign_off(done("fit"), "Ann", "router", date, " ")
+    with pytest.raises(InputError, match="needs a machine"):
+        lessons.sign_off(done("fit"), "Ann", "", date, "Ben")
+
+
+def test_a_sign_off_holds_a_year_where_somebody_can_be_hurt_and_longer_elsewhere():
+    hurt = {k.lesson for k in lessons.KINDS.values() if k.safety}
+    assert {"safety", "what-if", "programs", "stations"} <= hurt
+    for key in lessons.LESSONS:
+        assert lessons.holds(key).days == (365 if key in hurt else 1095), key
 
 
 def test_the_record_says_what_it_is_not():

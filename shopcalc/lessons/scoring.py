@@ -16,6 +16,18 @@ from shopcalc.shoplog.records import LessonSignOff
 PASS_SHARE = 0.8
 #: How often each kind must have been tried, with different seeds (common practice, no source) [-].
 TRIES_EACH = 2
+#: How long a sign-off holds, and the answers it rests on: of a lesson with safety in it, and of others (common
+#: practice, no source) [d].
+HOLDS_SAFETY, HOLDS_OTHERS = 365, 3 * 365
+#: What failing means and how a lesson is taken again, for people.
+RETAKE_RULES = (
+    f"Passed: each kind tried {TRIES_EACH} times, the first answer counts. Of the latest {TRIES_EACH} of each kind "
+    f"{PASS_SHARE:.0%} are right at once and without a hint; of safety kinds all.",
+    "Not passed: no sign-off, and nobody runs the machine alone on the strength of this lesson. Take it again as often "
+    "as you like: new exercises are drawn, and the latest push out the earlier.",
+    f"A sign-off holds for one person on one machine: {HOLDS_SAFETY} days where safety is in the lesson, else "
+    f"{HOLDS_OTHERS // 365} years. Older answers no longer count. Common practice, no source.",
+)
 
 
 @dataclass(frozen=True)
@@ -156,7 +168,39 @@ def passed(score: Score) -> Outcome:
     return Outcome(not missing, tuple(missing))
 
 
-def sign_off(score: Score, person: str, date: datetime.date, signed_by: str) -> LessonSignOff:
+def about_safety(lesson: str) -> bool:
+    """Whether a lesson holds exercises in which somebody can be hurt who gets them wrong.
+
+    Parameters
+    ----------
+    lesson : str
+        Key of ``LESSONS``.
+    """
+    return any(KINDS[kind].safety for kind in kinds(lesson))
+
+
+def holds(lesson: str) -> datetime.timedelta:
+    """How long a sign-off holds.
+
+    Parameters
+    ----------
+    lesson : str
+        Key of ``LESSONS``.
+
+    Returns
+    -------
+    timedelta
+        Common practice, no source.
+
+    Example
+    -------
+    >>> holds("safety").days, holds("surface").days
+    (365, 1095)
+    """
+    return datetime.timedelta(days=HOLDS_SAFETY if about_safety(lesson) else HOLDS_OTHERS)
+
+
+def sign_off(score: Score, person: str, machine: str, date: datetime.date, signed_by: str) -> LessonSignOff:
     """What the shop's log keeps of a lesson that was passed.
 
     Parameters
@@ -165,6 +209,8 @@ def sign_off(score: Score, person: str, date: datetime.date, signed_by: str) -> 
         Of the lesson.
     person : str
         Who learned it.
+    machine : str
+        On which they were watched.
     date : date
         Of the signature.
     signed_by : str
@@ -178,7 +224,7 @@ def sign_off(score: Score, person: str, date: datetime.date, signed_by: str) -> 
     Raises
     ------
     InputError
-        When the lesson is not passed, nobody signs, or somebody signs for themselves.
+        When the lesson is not passed, no machine is named, nobody signs, or somebody signs for themselves.
     """
     out, faults = passed(score), []
     if not out.passed:
@@ -187,8 +233,10 @@ def sign_off(score: Score, person: str, date: datetime.date, signed_by: str) -> 
         faults.append(Fault("a sign-off needs two names", "say who learned and who watched"))
     elif person.strip().lower() == signed_by.strip().lower():
         faults.append(Fault(f"'{person}' cannot sign for their own lesson", "let somebody sign who watched"))
+    if not machine.strip():
+        faults.append(Fault("a sign-off needs a machine", "say on which machine they were watched"))
     raise_all(faults)
-    return LessonSignOff(score.lesson, person, score.share, date.isoformat(), signed_by)
+    return LessonSignOff(score.lesson, person.strip(), score.share, date.isoformat(), signed_by.strip(), machine)
 
 
 NOT_A_LICENCE = (
@@ -199,8 +247,9 @@ NOT_A_LICENCE = (
 
 
 def record_page(
-    person: str, scores: Iterable[Score], date: datetime.date, signatures: Mapping[str, str] | None = None
-) -> Document:
+    person: str, scores: Iterable[Score], date: datetime.date, signatures: Mapping[str, str] | None = None,
+    machine: str = "",
+) -> Document:  # fmt: skip
     """The record of a person's lessons, to print, sign and keep.
 
     Parameters
@@ -213,6 +262,8 @@ def record_page(
         Of the paper.
     signatures : mapping, optional
         Lesson to who signed it; a place to write is left for others.
+    machine : str
+        On which; empty leaves a place to write.
 
     Returns
     -------
@@ -242,15 +293,11 @@ def record_page(
             seeds.append((kind, ", ".join(str(a.seed) for a in mine), right, str(sum(a.hints for a in mine))))
     head = ("lesson", "kinds tried", "right at first try", "hints", "result", "seen and signed by")
     detail = ("kind", "seeds", "right at first try", "hints")
-    rule = (
-        f"Passed: each kind tried {TRIES_EACH} times, {PASS_SHARE:.0%} of the latest right at once, "
-        "of safety kinds all."
-    )
     return Document(
-        f"Lessons of {person}", person, date,
+        f"Lessons of {person}", f"{person}, machine: {machine or '____________________'}", date,
         (
             Caution("What this paper is not", NOT_A_LICENCE, grave=True),
-            Table("Lessons", head, tuple(rows), frozenset({1, 2, 3}), (rule,)),
+            Table("Lessons", head, tuple(rows), frozenset({1, 2, 3}), RETAKE_RULES),
             *(Paragraph(f"Still to do: {p}") for p in open_points),
             Table("Exercises, to make again by kind and seed", detail, tuple(seeds), frozenset({3})),
             Boxes(("watched at the machine by", "date", "signature"), 3),

@@ -296,8 +296,8 @@ class ShopLog(LogFile):
             number = entry
             if number is None:
                 found = self.rows(
-                    "SELECT id FROM entries e WHERE operator = ? AND undoes IS NULL AND kind <> 'answer' AND NOT EXISTS "
-                    "(SELECT 1 FROM entries u WHERE u.undoes = e.id) ORDER BY id DESC LIMIT 1",
+                    "SELECT id FROM entries e WHERE operator = ? AND undoes IS NULL AND kind <> 'answer' "
+                    "AND NOT EXISTS (SELECT 1 FROM entries u WHERE u.undoes = e.id) ORDER BY id DESC LIMIT 1",
                     (name,),
                 )
                 if not found:
