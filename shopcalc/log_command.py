@@ -121,6 +121,7 @@ def _more_actions(add: Callable[..., argparse.ArgumentParser]) -> None:
     who = add("operator", "say who logs here")
     who.add_argument("name", metavar="NAME")
     who.add_argument("--gone", action="store_true", help="no longer")
+    add("times", "what finished jobs say of the standard times: the factors quotes take", who=False)
     export = add("export", "write the times as .csv, or all of it as .xlsx", who=False)
     export.add_argument("file", metavar="FILE.csv|.xlsx")
     taken = add("import", "take times from a .csv")
@@ -132,6 +133,8 @@ def _more_actions(add: Callable[..., argparse.ArgumentParser]) -> None:
     restore = add("restore", "put a backup in the log's place; what stood there is kept beside it", who=False)
     restore.add_argument("file", metavar="FILE")
     add("check", "look whether the log is whole", who=False)
+    view = add("training", "who may run what, where people go wrong, what each should do next", who=False)
+    view.add_argument("--page", metavar="FILE.html", help="write it as a page to print")
 
 
 def _subject_flags(parser: argparse.ArgumentParser) -> None:
@@ -195,7 +198,7 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
         return 0
     if chosen.action in ("check", "backup"):
         ShopLog.of(shop.folder, writable=False).close()  # there is something to look at
-    with ShopLog.of(shop.folder, writable=chosen.action not in ("list", "export")) as log:
+    with ShopLog.of(shop.folder, writable=chosen.action not in ("list", "export", "times", "training")) as log:
         lines, data, notes = _ACTIONS[chosen.action](log, shop, chosen, write)
         if chosen.json:
             show({**data, "notes": [*log.told, *notes]})
@@ -439,6 +442,17 @@ def _table(log: ShopLog, chosen: argparse.Namespace) -> Answer:
     return [line.rstrip() for line in as_lines(Table(f"By {chosen.by}", head, rows, numbers))], data, []
 
 
+def _times_learned(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:
+    from shopcalc import people_learned
+    from shopcalc.documents.plain import as_lines
+
+    found = people_learned.learn_times(shop, log)
+    lines = [line.rstrip() for t in people_learned.tables(found) for line in (*as_lines(t), "")]
+    if not found.phases:
+        lines = ["no phase of a job is finished yet: log the last time of one with --done"]
+    return lines, people_learned.as_json(found), [f"not compared: {t}" for t in found.left_out]
+
+
 def _cell(value: Any, system: System | None) -> str:
     if isinstance(value, float):
         return "–" if value != value else f"{value:,.2f}"
@@ -515,14 +529,14 @@ def _hear(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) ->
 def _quote(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:
     from shopcalc.deciding import differences
     from shopcalc.jobs import estimate, open_job
-    from shopcalc.logged import with_logged
+    from shopcalc.logged import with_log
     from shopcalc.quote import price
     from shopcalc.shoplog import QuoteOutcome, job_key
     from shopcalc.units import read_money
 
     paid = None if chosen.paid is None else read_money(chosen.paid, shop.rates.currency)
     job = open_job(chosen.job, shop)
-    now = price(estimate(with_logged(job, log), shop), shop).as_json()
+    now = price(estimate(with_log(job, log))).as_json()
     key = job_key(job.name)
     earlier = log.rows(
         "SELECT q.quote FROM quotes q WHERE q.job = ? AND q.quote <> '' ORDER BY q.entry DESC LIMIT 1", (key,)
@@ -608,8 +622,26 @@ def _check(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -
     return [line, *found.troubles[:20]], data, []
 
 
+def _training(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:
+    from shopcalc.documents.page import as_page
+    from shopcalc.training import training
+
+    view = training(log, {name: m.title or name for name, m in shop.machines.items()})
+    lines, data = view.as_lines(), view.as_json()
+    if chosen.page is not None:
+        path = Path(chosen.page)
+        if path.suffix.lower() != ".html":
+            raise InputError(Fault(f"'{path.name}' says no kind of file", "let its name end in .html"))
+        if path.exists():
+            raise InputError(Fault("there is such a file already", "name a new one", file=str(path)))
+        write(path.parent, {path.name: as_page(view.as_document())})
+        lines, data = [f"{path}: written, open it and print it"], data | {"written": str(path)}
+    return lines, data, []
+
+
 _ACTIONS: dict[str, Callable[[ShopLog, Shop, argparse.Namespace, Write], Answer]] = {
     "start": _start, "stop": _stop, "add": _add, "correct": _correct, "undo": _undo, "list": _list, "cutter": _cutter,
     "seen": _seen, "quote": _quote, "operator": _who, "export": _export, "import": _import, "backup": _backup,
-    "check": _check, "hear": _hear,
+    "check": _check, "hear": _hear, "times": _times_learned,
+    "training": _training,
 }  # fmt: skip
