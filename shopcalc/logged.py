@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from shopcalc.jobs import Job
 from shopcalc.jobs.records import PhaseEntry
+from shopcalc.people_learned import corrected, learn_times
 from shopcalc.shoplog import ShopLog, job_key
 from shopcalc.shoplog.store import FILE, IN_FORCE
 from shopcalc.units import write_time
@@ -79,7 +80,7 @@ def logged_times(log: ShopLog, job: Job) -> JobTimes:
     -----
     Times of one number are one load. A median is not swayed by the one load that was interrupted (reasoning).
     """
-    keys = list(dict.fromkeys(k for k in (job_key(job.name), job_key(job.file)) if k))
+    keys = _keys(job)
     marks = ", ".join("?" * len(keys))
     rows = log.rows(
         "SELECT t.program, t.part, t.load, t.phase, t.seconds, t.standing, t.loads, t.done FROM times t "
@@ -168,15 +169,56 @@ def with_logged(job: Job, log: ShopLog) -> Job:
     return replace(job, programs=tuple(programs), phases=phases, warnings=(*job.warnings, *told))
 
 
-def job_with_log(job: Job) -> Job:
+def with_learned(job: Job, log: ShopLog) -> Job:
+    """The job of a shop whose standard times are corrected by its finished jobs.
+
+    Parameters
+    ----------
+    job : Job
+        Of the log's shop; its own times do not count, so that its plan stays what was known without them.
+    log : ShopLog
+        Open.
+
+    Returns
+    -------
+    Job
+        Its ``shop`` has the rates to estimate and price it with; a warning says what was corrected by how many jobs.
+    """
+    learned = learn_times(job.shop, log, without=_keys(job))
+    if not learned.phases:
+        return job
+    shop = replace(job.shop, rates=corrected(job.shop.rates, learned))
+    return replace(job, shop=shop, warnings=(*job.warnings, *learned.notes))
+
+
+def with_log(job: Job, log: ShopLog) -> Job:
+    """The job as its shop knows it: times by the clock, and standard times corrected by finished jobs.
+
+    Parameters
+    ----------
+    job : Job
+        Of the log's shop.
+    log : ShopLog
+        Open.
+    """
+    return with_logged(with_learned(job, log), log)
+
+
+def job_with_log(job: Job, *, learned: bool = True) -> Job:
     """The job with what its shop's log says of it, if the shop keeps one.
 
     Parameters
     ----------
     job : Job
         From ``open_job``.
+    learned : bool
+        Whether finished jobs also correct the standard times; price it with its ``shop`` then.
     """
     if not (job.shop.folder / FILE).exists():
         return job
     with ShopLog.of(job.shop.folder, writable=False) as log:
-        return with_logged(job, log)
+        return with_log(job, log) if learned else with_logged(job, log)
+
+
+def _keys(job: Job) -> list[str]:
+    return list(dict.fromkeys(k for k in (job_key(job.name), job_key(job.file)) if k))

@@ -59,6 +59,9 @@ def add_flags(parser: argparse.ArgumentParser) -> None:
         "--quantities", metavar="N,N", help="for the price of one against how many; default 1,2,5,12,30"
     )
     parser.add_argument("--start", metavar="YYYY-MM-DD", help="first day of work, for days with dates")
+    parser.add_argument(
+        "--standard-times", action="store_true", help="without what the shop's finished jobs taught of its times"
+    )
     parser.add_argument("--against", metavar="QUOTE.json", help="what changed since an earlier quote --json")
 
 
@@ -88,7 +91,9 @@ def run(chosen: argparse.Namespace, shop: Shop, write: Write, show: Show) -> int
     shows = list(dict.fromkeys(_shows(chosen)))
     offers = [_offer(text, shop) for text in chosen.offer]
     before = None if chosen.against is None else _earlier(chosen.against)
-    priced = price(estimate(job_with_log(open_job(chosen.job, shop)), shop), shop, system=chosen.system)
+    job = job_with_log(open_job(chosen.job, shop), learned=not chosen.standard_times)
+    shop = job.shop
+    priced = price(estimate(job), system=chosen.system)
     parts = {name: _FACES[name](priced, shop, chosen) for name in shows if name != "decision"}
     if "decision" in shows or offers:
         parts["decision"] = _decision(priced, shop, offers, whole="decision" in shows)

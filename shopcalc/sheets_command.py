@@ -147,9 +147,10 @@ def _order(priced: Price, notes: list[str]) -> tuple[str, ...]:
 
 def _priced(path: str, shop: Shop, chosen: argparse.Namespace) -> Price:
     from shopcalc.jobs import estimate, open_job
+    from shopcalc.logged import job_with_log
     from shopcalc.quote import price
 
-    return price(estimate(open_job(path, shop), shop), shop, system=chosen.system)
+    return price(estimate(job_with_log(open_job(path, shop))), system=chosen.system)
 
 
 def _date(text: str | None) -> datetime.date:

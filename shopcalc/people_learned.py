@@ -1,0 +1,488 @@
+"""The shop's own times of its people: what finished jobs took against the standard times, pulled to these while few.
+
+Computed anew from the log each time and kept nowhere: the log only grows and says when and by whom, so what was learned
+at any time can be found again, and undoing an entry undoes what was learned of it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from shopcalc.documents import Table
+from shopcalc.errors import InputError
+from shopcalc.jobs import Job, open_job
+from shopcalc.jobs.counting import drivers
+from shopcalc.reading import load_toml
+from shopcalc.shop import PHASES, Rates, Shop
+from shopcalc.shoplog import ShopLog, job_key
+from shopcalc.shoplog.store import IN_FORCE
+from shopcalc.standard_times import PHASE_DRIVERS, average_share
+from shopcalc.units import write_time
+
+#: Finished jobs the standard times count as: of how far hours stray, a third is the shop's own way, two thirds the
+#: job's (assumed). After two jobs the log counts as much as the table.
+TABLE_JOBS = 2.0
+#: Jobs the shop's own figure of the spread counts as (assumed).
+SPREAD_JOBS = 4.0
+_END = 0.9  # where the log-normal that risk draws from meets Student's t: one job in ten lies above, one below
+_ODD = 0.99  # of jobs that lie within what the others let expect; one outside is pointed out
+_SURE = 0.95
+_UNLEARNED = ("machining",)  # the machine's, see its calibration
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A phase of a job that somebody said is finished.
+
+    Parameters
+    ----------
+    job, phase : str
+        Key of the job, and which phase.
+    planned : float
+        By the shop's standard times as they are now [s].
+    logged : float
+        By the clock [s].
+    """
+
+    job: str
+    phase: str
+    planned: float
+    logged: float
+
+    @property
+    def ratio(self) -> float:
+        """Logged over planned [ratio]."""
+        return self.logged / self.planned
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is known of a normal quantity of which neither mean nor variance is known.
+
+    Parameters
+    ----------
+    mean : float
+        Likeliest mean [-].
+    count : float
+        Observations the mean rests on, those the prior counts as among them [-].
+    freedom : float
+        The same for the variance [-].
+    scale : float
+        Its square is the likely variance [-].
+    """
+
+    mean: float
+    count: float
+    freedom: float
+    scale: float
+
+    def after(self, values: Sequence[float]) -> Belief:
+        """What is known after some observations.
+
+        Parameters
+        ----------
+        values : sequence of float
+            Observed [-].
+
+        References
+        ----------
+        A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2013, section 3.3 (normal data, conjugate prior:
+        N-Inv-chi^2).
+
+        Example
+        -------
+        >>> b = Belief(0.0, 2.0, 4.0, 0.2).after([0.3, 0.3])
+        >>> round(b.mean, 4), b.count, b.freedom
+        (0.15, 4.0, 6.0)
+        """
+        n = len(values)
+        if not n:
+            return self
+        average = math.fsum(values) / n
+        squares = math.fsum((v - average) ** 2 for v in values)
+        count, freedom = self.count + n, self.freedom + n
+        between = self.count * n / count * (average - self.mean) ** 2
+        scale = math.sqrt((self.freedom * self.scale**2 + squares + between) / freedom)
+        return Belief((self.count * self.mean + n * average) / count, count, freedom, scale)
+
+    def mean_within(self, share: float) -> tuple[float, float]:
+        """Ends between which the mean lies with that chance: Student's t about the likeliest.
+
+        Parameters
+        ----------
+        share : float
+            [ratio]
+        """
+        half = _t(self.freedom, (1 + share) / 2) * self.scale / math.sqrt(self.count)
+        return self.mean - half, self.mean + half
+
+    def next_within(self, share: float) -> tuple[float, float]:
+        """Ends between which the next observation lies with that chance.
+
+        Parameters
+        ----------
+        share : float
+            [ratio]
+        """
+        half = _t(self.freedom, (1 + share) / 2) * self.scale * math.sqrt(1 + 1 / self.count)
+        return self.mean - half, self.mean + half
+
+    @property
+    def sigma(self) -> float:
+        """Deviation of the normal that has the next observation's ends of one in ten [-]."""
+        low, high = self.next_within(2 * _END - 1)
+        return (high - low) / 2 / _normal(_END)
+
+
+def prior(sigma: float) -> Belief:
+    """What is known before anything is logged: the standard times hold as means, and stray as the rates say.
+
+    Parameters
+    ----------
+    sigma : float
+        Deviation of the logarithm of hours really used over hours planned [-].
+
+    Returns
+    -------
+    Belief
+        Of that logarithm; its ``sigma`` is the given one.
+
+    Notes
+    -----
+    A log-normal whose mean is 1 has a mean logarithm of -sigma^2 / 2 (definition).
+    """
+    scale = sigma * _normal(_END) / _t(SPREAD_JOBS, _END) / math.sqrt(1 + 1 / TABLE_JOBS)
+    return Belief(-(sigma**2) / 2, TABLE_JOBS, SPREAD_JOBS, scale)
+
+
+def _t(freedom: float, share: float) -> float:
+    from scipy.special import stdtrit
+
+    return float(stdtrit(freedom, share))
+
+
+def _normal(share: float) -> float:
+    from statistics import NormalDist
+
+    return NormalDist().inv_cdf(share)
+
+
+@dataclass(frozen=True)
+class PhaseTimes:
+    """What finished jobs tell of a phase.
+
+    Parameters
+    ----------
+    phase : str
+        Which.
+    jobs : tuple of Finished
+        As logged; none is left out.
+    own : float
+        Share the log has in the factor, n / (n + k); the rest is the standard times' [ratio].
+    said : float
+        Factor the log alone would say [ratio].
+    factor : float
+        On a usual job's hours: said ** own [ratio].
+    low, high : float
+        Between which that factor lies with a chance of 95 % [ratio].
+    sigma : float
+        Of the next job's logarithm, what all phases of a job share in it [-].
+    spread : float
+        The same without what is shared: what ``Rates.spread`` holds [-].
+    usual : float
+        What ``Rates.spread`` held before [-].
+    mean : float
+        Factor on the mean, which quotes add up: a wider spread raises it [ratio].
+    odd : tuple of Finished
+        Jobs outside of what 99 % would be by all the others.
+    without_odd : float
+        What the factor would be without them [ratio].
+    """
+
+    phase: str
+    jobs: tuple[Finished, ...]
+    own: float
+    said: float
+    factor: float
+    low: float
+    high: float
+    sigma: float
+    spread: float
+    usual: float
+    mean: float
+    odd: tuple[Finished, ...] = ()
+    without_odd: float = 1.0
+
+
+def learn_phase(jobs: Sequence[Finished], spread: float, shared: float) -> PhaseTimes:
+    """The factor of a phase by its finished jobs.
+
+    Parameters
+    ----------
+    jobs : sequence of Finished
+        All of one phase, at least one.
+    spread, shared : float
+        The shop's spread of the phase, and of what all phases of one job share [-].
+
+    Returns
+    -------
+    PhaseTimes
+        With the factor's interval and the spread that risk shall take.
+
+    Notes
+    -----
+    The logarithm of logged over planned is taken as normal. Its mean is pulled to the standard times by w = n / (n +
+    k), k = s^2 / tau^2 = ``TABLE_JOBS``; its variance has a scaled inverse chi-square of ``SPREAD_JOBS`` degrees of
+    freedom before the first job. The next job then follows Student's t; risk draws from the log-normal that has the
+    same one-in-ten ends, since the exponential of a t has no mean.
+
+    References
+    ----------
+    A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2013, sections 2.6 (variance), 3.3 (mean and variance), 5.4
+    (pulling to a common mean).
+
+    Example
+    -------
+    >>> found = learn_phase([Finished("gates", "assembly", 3600.0, 4680.0)] * 4, 0.25, 0.12)
+    >>> round(found.own, 3), round(found.factor, 3)
+    (0.667, 1.222)
+    """
+    before = math.hypot(spread, shared)
+    start = prior(before)
+    values = [math.log(j.ratio) for j in jobs]
+    after = start.after(values)
+    said = math.exp(math.fsum(values) / len(values) - start.mean)
+    low, high = (math.exp(end - start.mean) for end in after.mean_within(_SURE))
+    own_spread = math.sqrt(max(after.sigma**2 - shared**2, 0.0))
+    odd = [k for k, v in enumerate(values) if not _expected(v, start.after(values[:k] + values[k + 1 :]))]
+    rest = start.after([v for k, v in enumerate(values) if k not in odd])
+    return PhaseTimes(
+        jobs[0].phase,
+        tuple(jobs),
+        len(values) / (len(values) + TABLE_JOBS),
+        said,
+        math.exp(after.mean - start.mean),
+        low,
+        high,
+        after.sigma,
+        own_spread,
+        spread,
+        math.exp(after.mean + (own_spread**2 + shared**2) / 2),
+        tuple(jobs[k] for k in odd),
+        math.exp(rest.mean - start.mean),
+    )
+
+
+def _expected(value: float, others: Belief) -> bool:
+    low, high = others.next_within(_ODD)
+    return low <= value <= high
+
+
+@dataclass(frozen=True)
+class LearnedTimes:
+    """What a shop's log tells of its people's times.
+
+    Parameters
+    ----------
+    phases : mapping
+        Phase to PhaseTimes, of those with a finished job.
+    left_out : tuple of str
+        What is logged as finished and could not be compared, and why.
+    """
+
+    phases: Mapping[str, PhaseTimes]
+    left_out: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """For a quote: what was corrected, by how many jobs, and what stands out; empty where nothing is learned."""
+        words = [
+            f"{p.phase} × {p.mean:.2f} (n = {len(p.jobs)}, w = {p.own:.2f}, spread {100 * p.spread:.0f} %)"
+            for p in self.phases.values()
+        ]
+        odd = [f"{j.job}, {j.phase} × {j.ratio:.2f}" for p in self.phases.values() for j in p.odd]
+        out: tuple[str, ...] = (
+            f"standard times corrected by this shop's n finished jobs, which count for w: {', '.join(words)}",
+        )
+        out += (f"far from the other jobs, and counted all the same: {', '.join(odd)}",) if odd else ()
+        return out if words else ()
+
+
+def learn_times(shop: Shop, log: ShopLog, *, without: Sequence[str] = ()) -> LearnedTimes:
+    """The shop's own times by the finished phases of its jobs.
+
+    Parameters
+    ----------
+    shop : Shop
+        Its job files are planned by its standard times as they are now, so changing these counts nothing twice.
+    log : ShopLog
+        Open.
+    without : sequence of str
+        Keys of jobs that shall not count, as of the one that is quoted.
+
+    Returns
+    -------
+    LearnedTimes
+        In the order of the work; machining is the machine's own, see its calibration.
+    """
+    rows = log.rows(
+        "SELECT t.job, t.phase, sum(t.seconds) FROM times t JOIN entries e ON e.id = t.entry WHERE t.job <> '' AND "
+        f"t.phase <> '' AND t.seconds IS NOT NULL AND {IN_FORCE} GROUP BY t.job, t.phase HAVING max(t.done) = 1"
+    )
+    logged: dict[tuple[str, str], float] = defaultdict(float)
+    left = list[str]()
+    files = job_files(shop) if rows else {}
+    for job, phase, seconds in rows:
+        if phase in _UNLEARNED or job in without:
+            continue
+        if job not in files:
+            left.append(f"{job}, {phase}: this shop has no job file of that name to plan it by")
+            continue
+        logged[files[job], phase] += seconds
+    found: dict[str, list[Finished]] = {phase: [] for phase in PHASES}
+    jobs = dict[str, Job | str]()
+    for (path, phase), seconds in logged.items():
+        job = jobs.setdefault(path, _opened(path, shop))
+        answer = job if isinstance(job, str) else _compared(job, phase, seconds, shop)
+        if isinstance(answer, str):
+            left.append(f"{job_key(path)}, {phase}: {answer}")
+        else:
+            found[phase].append(answer)
+    rates = shop.rates
+    return LearnedTimes(
+        {p: learn_phase(x, rates.spread[p], rates.shared_spread) for p, x in found.items() if x}, tuple(left)
+    )
+
+
+def job_files(shop: Shop) -> dict[str, str]:
+    """Keys of the jobs in a shop's folder, of their files and of their names, to their files.
+
+    Parameters
+    ----------
+    shop : Shop
+        Its folder's ``jobs`` are searched.
+    """
+    paths = sorted((shop.folder / "jobs").glob("*.toml"))
+    out = dict[str, str]()
+    for path in paths:
+        try:
+            out.setdefault(job_key(str(load_toml(path).get("job", {}).get("name", ""))), str(path))
+        except (InputError, AttributeError):
+            continue
+    return out | {job_key(path.name): str(path) for path in paths}
+
+
+def _opened(path: str, shop: Shop) -> Job | str:
+    try:
+        return open_job(path, shop, files_exist=False)
+    except InputError as e:
+        return f"its job file is refused ({e.faults[0].message})"
+
+
+def _compared(job: Job, phase: str, seconds: float, shop: Shop) -> Finished | str:
+    """A finished phase beside its plan, or why it has none."""
+    said = job.phases.get(phase)
+    if said is not None and said.said(job.quantity) is not None:
+        return "its job file says the hours, so the standard times did not plan it"
+    if phase == "finishing" and any(True for _ in job.done("carve")):
+        return "it sands a carving, which goes by its surface and not by standard times"
+    rates, counts = shop.rates, drivers(job, shop)
+    planned = sum(
+        counts[d] * rates.minutes[d] * average_share(rates.learning[d], job.quantity)
+        for d in PHASE_DRIVERS[phase]
+        if counts[d]
+    )
+    if not planned > 0:
+        return "the standard times plan nothing for it"
+    return Finished(job_key(job.file), phase, planned, seconds) if seconds > 0 else "no time is logged"
+
+
+def corrected(rates: Rates, learned: LearnedTimes) -> Rates:
+    """The shop's rates with its own times and spreads in place of those it started from.
+
+    Parameters
+    ----------
+    rates : Rates
+        The shop's.
+    learned : LearnedTimes
+        From ``learn_times``.
+    """
+    if not learned.phases:
+        return rates
+    minutes = {
+        d: float(f"{seconds / 60 * learned.phases[phase].mean:.4g}") * 60  # what people read multiplies to what is paid
+        for phase in learned.phases
+        for d in PHASE_DRIVERS[phase]
+        if (seconds := rates.minutes[d])
+    }
+    spread = {phase: p.spread for phase, p in learned.phases.items()}
+    return rates.with_(minutes={**rates.minutes, **minutes}, spread={**rates.spread, **spread})
+
+
+# --- for people ------------------------------------------------------------------------------------------------------
+
+
+def tables(learned: LearnedTimes) -> tuple[Table, ...]:
+    """What was learned by phase, and the jobs it was learned from.
+
+    Parameters
+    ----------
+    learned : LearnedTimes
+        From ``learn_times``.
+    """
+    found = learned.phases.values()
+    rows = tuple(
+        (
+            p.phase, str(len(p.jobs)), f"× {p.said:.2f}", f"{100 * (1 - p.own):.0f} %", f"× {p.factor:.2f}",
+            f"{p.low:.2f} to {p.high:.2f}", f"× {p.mean:.2f}", f"{100 * p.usual:.0f} %", f"{100 * p.spread:.0f} %",
+        )
+        for p in found
+    )  # fmt: skip
+    head = ("phase", "jobs", "log alone", "pulled to default", "a usual job", "95 % sure", "quotes take",
+            "default spread", "spread")  # fmt: skip
+    below = (
+        f"The standard times count as {TABLE_JOBS:g} finished jobs: after n the log counts n / (n + {TABLE_JOBS:g}).",
+        "A usual job is the middle one: as many take longer as take less. Quotes add means, which lie above it by more "
+        "the more a phase strays; a standard time is such a mean.",
+    )
+    jobs = tuple(
+        (
+            j.phase, j.job, write_time(j.planned), write_time(j.logged), f"× {j.ratio:.2f}",
+            f"ODD: without such, a usual job is × {p.without_odd:.2f}; kept, correct it if it is a slip"
+            if j in p.odd else "",
+        )
+        for p in found for j in p.jobs
+    )  # fmt: skip
+    return (
+        Table("Times of people, by finished jobs", head, rows, frozenset(range(1, 9)), below),
+        Table("The jobs", ("phase", "job", "standard", "logged", "ratio", ""), jobs, frozenset({2, 3, 4})),
+    )
+
+
+def as_json(learned: LearnedTimes) -> dict[str, Any]:
+    """The same as plain data, for ``json.dumps``.
+
+    Parameters
+    ----------
+    learned : LearnedTimes
+        From ``learn_times``.
+    """
+    return {
+        "standard_times_count_as_jobs": TABLE_JOBS,
+        "phases": [
+            {
+                "phase": p.phase, "jobs": len(p.jobs), "log_alone": p.said, "own_share": p.own, "factor": p.factor,
+                "low": p.low, "high": p.high, "mean_factor": p.mean, "spread_default": p.usual, "spread": p.spread,
+                "without_odd": p.without_odd,
+                "finished": [
+                    {"job": j.job, "planned_s": j.planned, "logged_s": j.logged, "odd": j in p.odd} for j in p.jobs
+                ],
+            }
+            for p in learned.phases.values()
+        ],
+        "left_out": list(learned.left_out),
+    }  # fmt: skip
