@@ -159,7 +159,7 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
 
 
 def _list_kinds(chosen: argparse.Namespace, show: Show) -> int:
-    from shopcalc.relief.kinds import KINDS
+    from shopcalc.relief.kind_drawings import KINDS
 
     if chosen.json:
         show([{"kind": k.name, "description": k.description} for k in KINDS.values()])
@@ -170,7 +170,7 @@ def _list_kinds(chosen: argparse.Namespace, show: Show) -> int:
 
 
 def _asked(chosen: argparse.Namespace) -> _Asked:
-    from shopcalc.relief.kinds import KINDS
+    from shopcalc.relief.kind_drawings import KINDS
     from shopcalc.shop import Shop
     from shopcalc.units import read
 
@@ -738,7 +738,8 @@ def _before(
     chosen: argparse.Namespace, a: _Asked, line: _ProgressLine
 ) -> tuple[list[str], dict[str, Any], dict[str, str]]:
     from shopcalc.quote.carving import carving_price
-    from shopcalc.relief.kinds import KINDS, ONE_TO_ANOTHER, OTHER_ARTWORK, hours_before_artwork
+    from shopcalc.relief.kind_drawings import KINDS
+    from shopcalc.relief.kinds import ONE_TO_ANOTHER, OTHER_ARTWORK, hours_before_artwork
     from shopcalc.relief.words import beyond_travel, hand_time
     from shopcalc.risk import spread_of_three, three_point
     from shopcalc.units import read, write_time

@@ -19,7 +19,7 @@ from shopcalc.relief.choices import choices, three
 from shopcalc.relief.detail import detail_left
 from shopcalc.relief.heights import HeightMap, sampled
 from shopcalc.relief.hindrances import obstacles
-from shopcalc.relief.kinds import draw
+from shopcalc.relief.kind_drawings import draw
 from shopcalc.relief.maps import coarser, refined
 from shopcalc.relief.outlooks import outlook, sampled_seconds
 from shopcalc.relief.reach import profile

@@ -17,7 +17,7 @@ from shopcalc.relief.carving import carve
 from shopcalc.relief.finishing import cusps
 from shopcalc.relief.heights import sampled
 from shopcalc.relief.kinds import hours_before_artwork
-from shopcalc.relief.lines import extent, lay_out
+from shopcalc.relief.layouts import extent, lay_out
 from shopcalc.relief.reach import centre_surface, reached
 from shopcalc.shop import Shop
 

@@ -20,8 +20,8 @@ from shopcalc.moves import Kind
 from shopcalc.paths.tracing import Cutting, program
 from shopcalc.relief.finishing import clean_up, cusps, finish, stepover_for
 from shopcalc.relief.heights import HeightMap, sampled
-from shopcalc.relief.lines import Surface, skimmed
 from shopcalc.relief.reach import Profile, between_pixels, centre_surface, profile, reached
+from shopcalc.relief.tip_heights import Surface, skimmed
 
 BALL6 = Cutter("B6", "", "ball", 6, 6, 2, 40, 60, 45)
 V60 = Cutter("V60", "", "V", 12, 6, 2, 12, 60, 40, tip_diameter=0.2, included_angle=math.radians(60))

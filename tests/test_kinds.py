@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from shopcalc.errors import InputError
 from shopcalc.relief.carving import carve
 from shopcalc.relief.detail import smallest_detail
-from shopcalc.relief.kinds import KINDS, ONE_TO_ANOTHER, correction, draw, finisher, hours_before_artwork
+from shopcalc.relief.kind_drawings import KINDS, draw
+from shopcalc.relief.kinds import ONE_TO_ANOTHER, correction, finisher, hours_before_artwork
 from shopcalc.relief.scheme import scheme_for
 from shopcalc.shop import Shop
 

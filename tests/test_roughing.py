@@ -14,20 +14,12 @@ from shopcalc.motion import machine_time
 from shopcalc.moves import Kind, from_lists
 from shopcalc.paths.tracing import program
 from shopcalc.relief.finishing import finish
+from shopcalc.relief.ground import cut_round
 from shopcalc.relief.heights import HeightMap, sampled
 from shopcalc.relief.reach import centre_surface, profile, reached
-from shopcalc.relief.roughing import (
-    after_roughing,
-    cut_heights,
-    cut_round,
-    dished,
-    region,
-    rings_within,
-    rough,
-    roughing_levels,
-    stairs,
-    tips_for_roughing,
-)
+from shopcalc.relief.rings import region, rings_within
+from shopcalc.relief.roughing import rough, roughing_levels
+from shopcalc.relief.standing_wood import after_roughing, cut_heights, dished, stairs, tips_for_roughing
 
 FLAT8 = Cutter("SQ8", "", "square end", 8, 8, 2, 25, 60, 40)
 

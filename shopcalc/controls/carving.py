@@ -42,7 +42,7 @@ from shopcalc.relief.choices import Choice
 from shopcalc.relief.detail import SmallestDetail, smallest_detail
 from shopcalc.relief.finishing import cusps, stepover_for
 from shopcalc.relief.heights import HeightMap
-from shopcalc.relief.lines import extent
+from shopcalc.relief.layouts import extent
 from shopcalc.relief.maps import reach_of
 from shopcalc.relief.reach import centre_surface, profile
 from shopcalc.relief.scheme import USUAL_CUSP, scheme_for

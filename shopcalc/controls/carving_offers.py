@@ -17,8 +17,9 @@ from shopcalc.errors import InputError
 from shopcalc.quote.carving import CarvingPrice, carving_price, not_in_it, pricing
 from shopcalc.relief.choices import Choice, Choices, choices, three
 from shopcalc.relief.heights import HeightMap
-from shopcalc.relief.kinds import KINDS, Before, draw, hours_before_artwork
-from shopcalc.relief.lines import extent
+from shopcalc.relief.kind_drawings import KINDS, draw
+from shopcalc.relief.kinds import Before, hours_before_artwork
+from shopcalc.relief.layouts import extent
 from shopcalc.relief.maps import coarser
 from shopcalc.relief.words import lengths_for
 from shopcalc.risk import spread_of_three, three_point

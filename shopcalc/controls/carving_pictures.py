@@ -17,7 +17,7 @@ from shopcalc.cutters import Cutter
 from shopcalc.moves import Floats
 from shopcalc.relief.finishing import LineDirection
 from shopcalc.relief.heights import HeightMap
-from shopcalc.relief.lines import direction_of, extent, lay_out
+from shopcalc.relief.layouts import direction_of, extent, lay_out
 from shopcalc.relief.picture import shaded
 from shopcalc.relief.reach import profile
 from shopcalc.units import System

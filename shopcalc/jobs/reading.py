@@ -31,7 +31,7 @@ from shopcalc.jobs.records import (
 )
 from shopcalc.machines import PART_AXES, Machine, Station, StationName
 from shopcalc.materials import Material
-from shopcalc.relief.kinds import KINDS
+from shopcalc.relief.kind_drawings import KINDS
 from shopcalc.shop import PHASES, Shop
 from shopcalc.sources import load_toml
 from shopcalc.units import write

@@ -18,8 +18,9 @@ from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.hindrances import obstacles
 from shopcalc.relief.maps import LOOK, coarser, reach_of, refined
 from shopcalc.relief.reach import Progress, ShankRoom, profile, reached, shank_room
-from shopcalc.relief.roughing import rough, stairs
+from shopcalc.relief.roughing import rough
 from shopcalc.relief.scheme import Scheme, Step, after_roughing, line_count
+from shopcalc.relief.standing_wood import stairs
 from shopcalc.relief.wood_met import WoodMet, wood_met
 from shopcalc.sources import practice
 

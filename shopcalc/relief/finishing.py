@@ -14,18 +14,10 @@ from shopcalc.cutting.engagement import cusp, refuse, require_positive, stepover
 from shopcalc.moves import Floats, Moves
 from shopcalc.paths.tracing import Cutting, Direction, in_turn
 from shopcalc.relief.heights import HeightMap
-from shopcalc.relief.lines import (
-    Inside,
-    Surface,
-    direction_of,
-    draw,
-    extent,
-    lay_out,
-    merged,
-    require_step,
-    strokes,
-)
+from shopcalc.relief.layouts import Inside, direction_of, extent, lay_out, merged, require_step
+from shopcalc.relief.lines import draw, strokes
 from shopcalc.relief.reach import Outside, Shaped, profile, reached
+from shopcalc.relief.tip_heights import Surface
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -8,8 +8,8 @@ from shopcalc.cutters import Cutter
 from shopcalc.relief.heights import HeightMap
 from shopcalc.relief.maps import LOOK, Role, coarser
 from shopcalc.relief.reach import Obstacle, shank_room
-from shopcalc.relief.roughing import tips_for_roughing
 from shopcalc.relief.scheme import Scheme
+from shopcalc.relief.standing_wood import tips_for_roughing
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,7 @@ def cut_surface(carved: Carved, box: tuple[float, float, float, float], pixel: f
     >>> round(float(cut_surface(bar, (0.0, 0.0, 20.0, 6.0), 0.1).z.min()), 1)
     -3.0
     """
-    from shopcalc.relief.roughing import cut_heights
+    from shopcalc.relief.standing_wood import cut_heights
 
     rows, columns = (max(1, math.ceil((b - a) / pixel)) for a, b in ((box[1], box[3]), (box[0], box[2])))
     z = np.zeros((rows, columns))

@@ -21,10 +21,11 @@ from shopcalc.motion import machine_time
 from shopcalc.paths.tracing import Cutting
 from shopcalc.relief.finishing import TOLERANCE, LineDirection, stepover_for
 from shopcalc.relief.heights import HeightMap
-from shopcalc.relief.lines import direction_of, extent, lay_out
+from shopcalc.relief.layouts import direction_of, extent, lay_out
 from shopcalc.relief.maps import LOOK, Role, coarser
 from shopcalc.relief.reach import Outside, profile, reached, shank_room, swept
-from shopcalc.relief.roughing import room_for_a_line, rough, roughing_levels, tips_for_roughing
+from shopcalc.relief.roughing import room_for_a_line, rough, roughing_levels
+from shopcalc.relief.standing_wood import tips_for_roughing
 from shopcalc.sources import practice
 
 #: Cusp where nobody says one [mm]; common practice, no source: it sands away quickly.

@@ -23,7 +23,8 @@ from shopcalc.relief.detail import detail_left
 from shopcalc.relief.finishing import cusps, finish
 from shopcalc.relief.heights import sampled
 from shopcalc.relief.reach import centre_surface
-from shopcalc.relief.roughing import after_roughing, rough
+from shopcalc.relief.roughing import rough
+from shopcalc.relief.standing_wood import after_roughing
 
 def height(x, y):
     dome = 4 * np.exp(-((x - 100) ** 2 + (y - 90) ** 2) / 1500)

@@ -16,9 +16,11 @@ from shopcalc.motion import machine_time
 from shopcalc.moves import Kind
 from shopcalc.relief.finishing import cusps, finish
 from shopcalc.relief.heights import HeightMap
-from shopcalc.relief.lines import Surface, chains, direction_of, lay_out, nearest_next, skimmed
+from shopcalc.relief.layouts import chains, direction_of, lay_out, nearest_next
 from shopcalc.relief.reach import between_pixels, centre_surface
-from shopcalc.relief.roughing import after_roughing, cut_heights, rough
+from shopcalc.relief.roughing import rough
+from shopcalc.relief.standing_wood import after_roughing, cut_heights
+from shopcalc.relief.tip_heights import Surface, skimmed
 
 PIXEL = 0.5
 heights = st.integers(0, 320).map(lambda n: -n / 64)
@@ -140,7 +142,7 @@ def test_lines_cover_every_place_of_the_area_within_half_a_step(surface, tool, s
 @given(st.lists(st.tuples(st.integers(0, 5), st.floats(0, 50), st.floats(0.1, 9)), min_size=1, max_size=25),
        st.booleans(), st.floats(0.1, 9))  # fmt: skip
 def test_every_run_is_cut_once(drawn, to_and_fro, link):
-    from shopcalc.relief.lines import Layout
+    from shopcalc.relief.layouts import Layout
 
     drawn = sorted(drawn)
     line = np.array([d[0] for d in drawn])
