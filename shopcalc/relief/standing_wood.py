@@ -169,6 +169,7 @@ def after_roughing(
     >>> from shopcalc.cutters import Cutter
     >>> hollow = dished(60.0, 40.0, 6.0, pixel=0.5)
     >>> end = Cutter("SQ8", "", "square end", 8, 8, 2, 25, 60, 40)
+    >>> from shopcalc.paths import Cutting
     >>> from shopcalc.relief.roughing import rough
     >>> left = after_roughing(hollow, end, rough(hollow, Cutting(end, 4000, 1200, 18000, 2.0), skim=0.5))
     >>> 1.6 < left.terrace < 1.8, left.greatest < 4.0
