@@ -14,6 +14,7 @@ from shopcalc.documents.blocks import cell_text
 from shopcalc.quote import Price
 from shopcalc.shop import Shop
 
+_TURNS = "What the price turns on"
 _ROW = 34  # of one bar [px]
 
 
@@ -43,7 +44,7 @@ def turns_figure(card: Card) -> go.FigureWidget:
     widest = max((abs(e - floor) for e in (*low, *high)), default=1.0)
     return figure(
         [bar("good end", low, PALE), bar("bad end", high, HUE)],
-        title={"text": "What the price turns on"}, height=130 + _ROW * len(names), barmode="overlay", width=820,
+        title={"text": _TURNS}, height=130 + _ROW * len(names), barmode="overlay", width=820,
         xaxis={
             "title": {"text": f"floor price, {card.price.currency}"},
             "range": [floor - 1.35 * widest, floor + 1.35 * widest], "tickformat": ",.0f",
@@ -74,13 +75,15 @@ def take_this_job(
     card: Card = decide(priced, shop)
     found: tuple[Way, ...] = ways(priced, shop)
     saved: tuple[Saving, ...] = next_hours(priced, shop) if savings else ()
-    shown = [_html(_without_bars(t)) for t in tables(card, found, saved, offers)]
-    return widgets.VBox([widgets.HTML(shown[0]), turns_figure(card), *(widgets.HTML(s) for s in shown[1:])])
+    made = tables(card, found, saved, offers)
+    shown = [widgets.HTML(_html(_without_bars(t))) for t in made]
+    above = next((k for k, t in enumerate(made) if t.title == _TURNS), 1)  # what it brings, what the market bears
+    return widgets.VBox([*shown[:above], turns_figure(card), *shown[above:]])
 
 
 def _without_bars(t: Table) -> Table:
     """The picture has the bars already."""
-    if t.title != "What the price turns on":
+    if t.title != _TURNS:
         return t
     rows = tuple((*row[:3], row[-1]) for row in t.rows)
     return Table(t.title, (*t.head[:3], t.head[-1]), rows, t.numbers, t.below)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from shopcalc.deciding.market import Market, market_of
 from shopcalc.jobs import Estimate
 from shopcalc.quote import Price, price
 from shopcalc.quote.costs import cents
@@ -82,6 +83,8 @@ class Card:
         What the shop's own rates ask for an hour, averaged over this job's hours [currency/h].
     machine_share : float
         Machine hours over those the machine runs in a year [ratio].
+    market : Market or None
+        What quotes won and lost say of the price; None where the shop's log has too few.
     """
 
     price: Price
@@ -89,6 +92,7 @@ class Card:
     turns: tuple[Turn, ...]
     wanted_per_hour: Decimal
     machine_share: float
+    market: Market | None = None
 
     @property
     def loss_share(self) -> float:
@@ -120,6 +124,7 @@ def decide(priced: Price, shop: Shop | None = None) -> Card:
         turns_on(priced, shop),
         cents(due / hours) if hours else Decimal("0.00"),
         e.machine_seconds / 3600 / shop.rates.machine.hours_per_year,
+        market_of(priced, shop),
     )
 
 

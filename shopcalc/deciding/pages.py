@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -29,7 +29,14 @@ def tables(
     offers : sequence of Offer, optional
         From ``make_or_buy``.
     """
-    found = [_brings(card), _turns(card), _ways(ways, card), _offers(offers, card), _savings(savings, card)]
+    found = [
+        _brings(card),
+        *_market(card),
+        _turns(card),
+        _ways(ways, card),
+        _offers(offers, card),
+        _savings(savings, card),
+    ]
     return tuple(t for t in found if t.rows)
 
 
@@ -68,6 +75,7 @@ def as_json(
         "hours_one_person_alone": round(card.alone.hours, 4),
         "share_one_person_alone": round(card.alone.share, 4),
         "machine_share_of_year": round(card.machine_share, 5),
+        "market": _market_data(card),
         "turns_on": [
             {"what": t.what, "floor_low": float(t.low), "floor_high": float(t.high), "why": t.why} for t in card.turns
         ],
@@ -139,6 +147,47 @@ def _brings(card: Card) -> Table:
         ),
     ]
     return Table("Take this job?", ("", p.currency, "what it means"), tuple(rows), frozenset({1}))
+
+
+def _market(card: Card) -> Iterator[Table]:
+    m, p = card.market, card.price
+    if m is None:
+        return
+    rows = tuple(
+        (name, _money(price), f"{100 * c[1]:.0f} %", f"{100 * c[0]:.0f} to {100 * c[2]:.0f} %", gain)
+        for name, price, c, gain in (
+            ("asked price", p.asked, m.chance_asked, _money(m.earns_asked)),
+            ("greatest expected earnings", m.best, m.chance_best, _money(m.earns_best)),
+        )
+    )
+    below = (
+        f"By {m.won} quotes won and {m.lost} lost, at {_money(m.tried[0])} to {_money(m.tried[1])} for a job of this "
+        f"floor price ({_money(p.floor)}); the best price lies between {_money(m.low)} and {_money(m.high)} with "
+        "a chance of 80 %.",
+        "Expected earnings: the chance of winning times the price less the mean cost; jobs are taken as alike.",
+        *(f"Look: {t}." for t in m.doubts),
+    )
+    head = ("", p.currency, "won", "80 % sure", "expected earnings")
+    yield Table("What the market bears", head, rows, frozenset({1, 2, 3, 4}), below)
+
+
+def _market_data(card: Card) -> dict[str, Any] | None:
+    m = card.market
+    if m is None:
+        return None
+    return {
+        "won": m.won,
+        "lost": m.lost,
+        "tried": [float(v) for v in m.tried],
+        "best": float(m.best),
+        "best_low": float(m.low),
+        "best_high": float(m.high),
+        "chance_best": [round(c, 4) for c in m.chance_best],
+        "chance_asked": [round(c, 4) for c in m.chance_asked],
+        "expected_earnings_best": float(m.earns_best),
+        "expected_earnings_asked": float(m.earns_asked),
+        "doubts": list(m.doubts),
+    }
 
 
 def _odds(card: Card) -> str:
