@@ -213,22 +213,25 @@ def learn_times(shop: Shop, log: ShopLog, *, without: Sequence[str] = ()) -> Lea
         In the order of the work; machining is the machine's own, see its calibration.
     """
     rows = log.rows(
-        "SELECT t.job, t.phase, sum(t.seconds) FROM times t JOIN entries e ON e.id = t.entry WHERE t.job <> '' AND "
-        f"t.phase <> '' AND t.seconds IS NOT NULL AND {IN_FORCE} GROUP BY t.job, t.phase HAVING max(t.done) = 1"
+        "SELECT t.job, t.phase, sum(t.seconds), max(t.done) FROM times t JOIN entries e ON e.id = t.entry "
+        f"WHERE t.job <> '' AND t.phase <> '' AND t.seconds IS NOT NULL AND {IN_FORCE} GROUP BY t.job, t.phase"
     )
     logged: dict[tuple[str, str], float] = defaultdict(float)
+    finished = set[tuple[str, str]]()
     left = list[str]()
-    files = job_files(shop) if rows else {}
-    for job, phase, seconds in rows:
+    files = job_files(shop) if any(done for *_, done in rows) else {}
+    for job, phase, seconds, done in rows:
         if phase in _UNLEARNED or job in without:
             continue
-        if job not in files:
+        if done and job not in files:
             left.append(f"{job}, {phase}: this shop has no job file of that name to plan it by")
-            continue
-        logged[files[job], phase] += seconds
+        elif job in files:  # by its name or by its file's, it is one job
+            logged[files[job], phase] += seconds
+            finished |= {(files[job], phase)} if done else set()
     found: dict[str, list[Finished]] = {phase: [] for phase in PHASES}
     jobs = dict[str, Job | str]()
-    for (path, phase), seconds in logged.items():
+    for path, phase in (key for key in logged if key in finished):
+        seconds = logged[path, phase]
         job = jobs.setdefault(path, _opened(path, shop))
         answer = job if isinstance(job, str) else _compared(job, phase, seconds, shop)
         if isinstance(answer, str):
