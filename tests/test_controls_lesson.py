@@ -1,10 +1,16 @@
 """The lesson's face without a browser: it shows what the exercises say, and counts as the rules do."""
 
+import base64
+import re
+
 import pytest
 
 from shopcalc import lessons
-from shopcalc.controls import chip_control, grain_control, lesson
+from shopcalc.controls import chip_control, grain_control, lesson, training_control
+from shopcalc.controls.lesson import LessonControl
 from shopcalc.cutting.chipload import feed_per_tooth, mean_chip
+from shopcalc.shop import copy_starter
+from shopcalc.shoplog import ShopLog
 
 
 @pytest.fixture
@@ -99,3 +105,114 @@ def test_the_picture_of_the_grain_is_the_model_and_geometry():
     grain.angle.value = -20
     assert "with the grain" in grain.verdict
     assert grain.shares["tip"] == pytest.approx([0.5, 0.5, 0.0])
+
+
+# --- what is kept ----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def shop(tmp_path):
+    return copy_starter(tmp_path / "shop")
+
+
+def answer(control, rounds=2):
+    for _ in range(rounds * len(lessons.kinds(control.lesson))):
+        control.answer.value = control.exercise.answer
+        control.check_button.click()
+        control.next_button.click()
+
+
+def test_the_demo_shop_keeps_nothing_and_says_what_to_do(control):
+    assert "shopcalc new my-shop" in control.form.kept.value
+    control.form.folder.value = "no-such-folder-anywhere"
+    assert "there is no shop" in control.form.kept.value
+    answer(control)
+    control.form.sign_button.click()
+    assert "NOT SIGNED" in control.form.said.value
+    assert "shopcalc new" in control.form.said.value
+
+
+def test_answers_before_and_after_the_name_are_kept_once_with_their_mistakes(control, shop):
+    while control.exercise.kind != "thin-or-thick":
+        control.next_button.click()
+    control.answer.value = str(control.exercise.mistakes[0].answer)
+    control.check_button.click()
+    control.form.folder.value = str(shop)
+    assert "write your name" in control.form.kept.value
+    assert not (shop / "log.sqlite").exists()
+    control.form.person.value = "Ann"
+    control.next_button.click()
+    control.answer.value = control.exercise.answer
+    control.check_button.click()
+    with ShopLog.of(shop) as log:
+        kept = [e.record for e in log.entries()]
+    assert (kept[0].exercise, kept[0].correct) == ("thin-or-thick", False)
+    assert kept[0].mistakes
+    assert [a.correct for a in kept] == [False, True]
+    assert {a.person for a in kept} == {"Ann"}
+    assert len(control.score.attempts) == 2
+
+
+def test_another_person_starts_afresh_and_the_first_finds_their_score_again(shop):
+    control = LessonControl("fit", shop=shop, person="Ann")
+    answer(control, 1)
+    control.form.person.value = "Ben"
+    assert control.score.attempts == ()
+    control.form.person.value = "Ann"
+    assert len(control.score.attempts) == len(lessons.kinds("fit"))
+    again = LessonControl("fit", shop=shop, person="Ann")
+    assert again.score == control.score
+    had = {(a.kind, a.seed) for a in again.score.attempts}
+    assert (again.exercise.kind, again.exercise.seed) not in had, "an exercise is asked once"
+
+
+def test_the_sign_off_is_written_by_person_and_machine_and_printed(shop):
+    control = LessonControl("fit", shop=shop, person="Ann")
+    control.form.signed_by.value = "Ben"
+    control.form.sign_button.click()
+    assert "not passed" in control.form.said.value
+    answer(control)
+    control.form.signed_by.value = "ann"
+    control.form.sign_button.click()
+    assert "their own" in control.form.said.value
+    control.form.signed_by.value = "Ben"
+    control.form.sign_button.click()
+    assert "✓ SIGNED" in control.form.said.value
+    assert "it holds until" in control.form.kept.value
+    with ShopLog.of(shop) as log:
+        (signed,) = (e for e in log.entries("e.kind = 'sign-off'"))
+    assert (signed.operator, signed.record.person, signed.record.machine, signed.record.score) == (
+        "Ben", "Ann", control.form.machine.value, 1.0,
+    )  # fmt: skip
+    control.form.machine.value = control.form.machine.options[1][1]
+    assert "No sign-off yet" in control.form.kept.value
+    control.form.machine.value = control.form.machine.options[0][1]
+    control.form.print_button.click()
+    page = base64.b64decode(re.search(r"base64,([^\"]+)", control.form.page.value)[1]).decode()
+    for words in ("no licence", "Ann", "Ben, 20", "Fit and seasons", "it again"):
+        assert words in page, words
+
+
+def test_names_bring_no_code_onto_page_or_paper(shop):
+    control = LessonControl("fit", shop=shop, person="<script>x</script>")
+    control.form.print_button.click()
+    page = base64.b64decode(re.search(r"base64,([^\"]+)", control.form.page.value)[1]).decode()
+    assert "<script>" not in control.form.kept.value + control.form.page.value + page
+
+
+def test_the_trainers_view_shows_what_was_just_signed(shop):
+    view = training_control(shop)
+    assert "Nothing is logged" in view.said.value
+    control = LessonControl("fit", shop=shop, person="Ann")
+    answer(control)
+    view.again_button.click()
+    assert "✓ passed" in view.tables.value
+    control.form.signed_by.value = "Ben"
+    control.form.sign_button.click()
+    view.again_button.click()
+    assert "✓✓ signed" in view.tables.value
+    view.print_button.click()
+    assert "data:text/html" in view.page.value
+    view.folder.value = ""
+    assert view.tables.value == ""
+    assert "shopcalc new" in view.said.value or "my-shop" in view.folder.value

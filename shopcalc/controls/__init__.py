@@ -11,11 +11,17 @@ from shopcalc.controls.grain_modes import GrainControl, grain_control
 from shopcalc.controls.job_form import JobForm, job_form
 from shopcalc.controls.lesson import LessonControl, lesson
 from shopcalc.controls.loading_picture import LoadingControl, loading_control, loading_figure
+from shopcalc.controls.noise_picture import NoiseControl, noise_control
 from shopcalc.controls.program_changes import ComparisonControl, SavingsControl
+from shopcalc.controls.program_lines import ProgramLinesControl, program_lines
 from shopcalc.controls.program_time import ProgramTimeControl, program_time, straight_move_seconds
 from shopcalc.controls.quote_job import QuoteControl, quote_job
+from shopcalc.controls.season_play import SeasonControl, season_control
+from shopcalc.controls.stations_picture import StationsControl, stations_control
 from shopcalc.controls.tenons import TenonControl, tenon_control
 from shopcalc.controls.today import TodayControl, today_page
+from shopcalc.controls.training_view import TrainingControl, training_control
+from shopcalc.controls.what_if import WhatIfControl, what_if
 
 __all__ = [
     "BeforeArtworkControl",
@@ -29,11 +35,17 @@ __all__ = [
     "JobForm",
     "LessonControl",
     "LoadingControl",
+    "NoiseControl",
+    "ProgramLinesControl",
     "ProgramTimeControl",
     "QuoteControl",
     "SavingsControl",
+    "SeasonControl",
+    "StationsControl",
     "TenonControl",
     "TodayControl",
+    "TrainingControl",
+    "WhatIfControl",
     "before_artwork",
     "carving_hours",
     "chip_control",
@@ -46,13 +58,19 @@ __all__ = [
     "lesson",
     "loading_control",
     "loading_figure",
+    "noise_control",
     "panel_view",
+    "program_lines",
     "program_time",
     "quantities_view",
     "quote_job",
+    "season_control",
+    "stations_control",
     "straight_move_seconds",
     "take_this_job",
     "tenon_control",
     "today_page",
+    "training_control",
     "turns_figure",
+    "what_if",
 ]

@@ -224,7 +224,10 @@ class SignOffForm:
 
     def _machines(self) -> None:
         shop = self._chooser.shop or Shop.open()
+        before = self.machine.value
         self.machine.options = [(m.title or name, name) for name, m in shop.machines.items()]
+        names = [*shop.machines]
+        self.machine.value = before if before in names else next(iter(names), None)
 
     def _renew(self) -> None:
         self.said.value = self.page.value = ""
@@ -244,7 +247,7 @@ class SignOffForm:
 
     def _signed(self) -> str:
         with self.log() as log:
-            found = lessons.signed(log).get((self.person.value.strip(), str(self.machine.value), self.lesson))
+            found = lessons.signed(log).get((self.person.value.strip(), str(self.machine.value or ""), self.lesson))
         where = self.machine.label
         if found is None:
             return f"No sign-off yet on {where}."
@@ -257,7 +260,7 @@ class SignOffForm:
         try:
             with self.log() as log:
                 kept = lessons.keep_sign_off(
-                    log, self._score(), self.person.value, str(self.machine.value), self.date.value or self.today,
+                    log, self._score(), self.person.value, str(self.machine.value or ""), self.date.value or self.today,
                     self.signed_by.value,
                 )  # fmt: skip
         except InputError as e:
@@ -271,7 +274,7 @@ class SignOffForm:
         try:
             scores, signatures = self._all()
             document = lessons.record_page(
-                self.person.value, scores, self.date.value or self.today, signatures, str(self.machine.label)
+                self.person.value, scores, self.date.value or self.today, signatures, str(self.machine.label or "")
             )
         except InputError as e:
             self.page.value = "".join(note(str(f)) for f in e.faults)

@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from shopcalc.cutting.chipload import feed_per_tooth, mean_chip
 from shopcalc.cutting.deflection import cantilever
+from shopcalc.cutting.engagement import Numbers, Result
 from shopcalc.lessons.drawing_lots import Draft, Lot, in_order, one_right, teaches
 from shopcalc.lessons.judging import Mistake, Number, tell
 from shopcalc.sources import Caution, bibliography, cautions, practice
 
 _RECOMMENDED = 85.0  # dBA; check SL10
 _STEP = 3.0
+_LEGAL, _LEGAL_STEP = 90.0, 5.0  # dBA, dB; check SL08
 
 
-def permitted_minutes(level: float) -> float:
+def permitted_minutes(level: Numbers) -> Result:
     """Time a day in noise that the US health institute recommends at the most, without ear muffs or plugs.
 
     Parameters
     ----------
-    level : float
+    level : float or (n,) float
         Of sound, A-weighted [dBA].
 
     Returns
     -------
-    float
+    float or (n,) float
         [min]: 480 at 85 dBA, half of it for every 3 dB more. At 85 dBA and below, too, ears are worth protecting.
 
     References
@@ -31,10 +35,35 @@ def permitted_minutes(level: float) -> float:
 
     Example
     -------
-    >>> permitted_minutes(94)
+    >>> float(permitted_minutes(94))
     60.0
     """
-    return float(480.0 / 2.0 ** ((level - _RECOMMENDED) / _STEP))
+    return 480.0 / 2.0 ** ((np.asarray(level, float)[()] - _RECOMMENDED) / _STEP)
+
+
+def legal_minutes(level: Numbers) -> Result:
+    """Time a day in noise that US law allows, without ear muffs or plugs; it protects less.
+
+    Parameters
+    ----------
+    level : float or (n,) float
+        Of sound, A-weighted [dBA].
+
+    Returns
+    -------
+    float or (n,) float
+        [min]: 480 at 90 dBA, half of it for every 5 dB more.
+
+    References
+    ----------
+    29 CFR 1910.95, second-hand: row SL08 of the table of cautions.
+
+    Example
+    -------
+    >>> float(legal_minutes(95))
+    240.0
+    """
+    return 480.0 / 2.0 ** ((np.asarray(level, float)[()] - _LEGAL) / _LEGAL_STEP)
 
 
 def _says(id: str) -> Caution:
@@ -50,7 +79,7 @@ def _cited(c: Caution) -> str:
 def _noise(lot: Lot) -> Draft:
     level = lot.count("level", (88, 91, 94, 97, 100))
     what = lot.one_of(("A router", "A planer", "The dust collector", "The saw beside you", "The whole shop"))
-    right = 60 * permitted_minutes(level)
+    right = 60 * float(permitted_minutes(level))
     wrong = (
         Mistake(
             "halved every 5 dB from 90",
