@@ -22,7 +22,7 @@ LEAST, FEW = 5, 20
 _LEVEL, _SLOPE = 10.0, 2.5  # scales of the Cauchy priors
 _LIKE = 0.05  # of ln(price / floor): quotes this much alike are not spread out further
 _BAND = 0.8
-_GRID = 160
+_GRID = 120
 _PRICES = 121
 
 
