@@ -24,6 +24,8 @@ def refresh(path: Path) -> None:
         if cell.cell_type != "code":
             continue
         cell.metadata.pop("execution", None)
+        if path.parent.name == "lessons":  # who learns need not read code, and may still ask for it
+            cell.metadata["jupyter"] = {"source_hidden": True}
         if CHECKED not in cell.metadata.get("tags", []):
             cell.outputs, cell.execution_count = [], None
     book.metadata = nbformat.from_dict(

@@ -51,6 +51,11 @@ def test_the_last_code_cell_sets_our_figure_against_another_and_can_fail(book):
     assert "assert" in code_cells(book)[-1].source
 
 
+@pytest.mark.parametrize("path", [p for p in BOOKS if p.parent.name == "lessons"], ids=lambda p: p.stem)
+def test_a_lesson_shows_no_code_before_it_is_asked_for(path):
+    assert all(c.metadata.get("jupyter") == {"source_hidden": True} for c in code_cells(nbformat.read(path, 4)))
+
+
 def test_prose_leads(book):
     assert book.cells[0].cell_type == "markdown"
     assert book.cells[0].source.startswith("# ")

@@ -1,51 +1,146 @@
-"""The first lesson as a learner meets it: by keyboard alone, with nothing asked of any other computer."""
+"""Each lesson as a learner meets it: by keyboard alone, kept in a shop's log, nothing asked of any other computer."""
+
+import re
+from pathlib import Path
 
 import pytest
 
 from shopcalc import lessons
+from shopcalc.cli import main
+from shopcalc.shoplog import ShopLog
 
 pytestmark = pytest.mark.browser
+FOLDER = Path(__file__).parents[2] / "notebooks" / "lessons"
+#: Notebooks that ask exercises; others in the folder list lessons or show what was learned.
+LESSONS = {
+    path.stem: key[1] for path in sorted(FOLDER.glob("*.ipynb"))
+    if (key := re.search(r'lesson\(\\"([a-z-]+)\\"', path.read_text(encoding="utf-8")))
+}  # fmt: skip
+FACE = ".jp-OutputArea:has([aria-label=question])"
+#: What the keyboard must reach among the controls of the whole page.
+REACHED = "input:not([type=hidden]):not([disabled]):not([type=file]), select:not([disabled]), button:not([disabled])"
+PAINTED = "() => document.querySelectorAll('.js-plotly-plot .main-svg').length > 0"
 
 
-def test_the_first_exercise_is_answered_by_keyboard(run_all, page, tmp_path):
-    from conftest import IDLE
+def wrong(exercise):
+    """An answer of the right form that is not the right one."""
+    right = exercise.answer
+    if exercise.form == "number":
+        number, unit = right.split(" ", 1)
+        return f"{3 * float(number):g} {unit}"
+    if exercise.form == "order":
+        return right[::-1]
+    return next(a for a in ("abcd" if exercise.form == "choice" else "1234") if a != right)
 
+
+def squeezed(text):
+    return " ".join(text.split())
+
+
+@pytest.fixture
+def shop(tmp_path, capsys):
+    assert main(["new", str(tmp_path / "shop")]) == 0
+    capsys.readouterr()
+    return tmp_path / "shop"
+
+
+def test_every_lesson_has_its_notebook_here():
+    assert len(set(LESSONS.values())) == len(LESSONS)
+    assert set(LESSONS.values()) <= set(lessons.LESSONS)
+    assert {"chip-and-heat", "speed-and-feed", "grain"} <= set(LESSONS.values())
+
+
+@pytest.mark.parametrize("book", LESSONS)
+def test_a_lesson_is_played_asked_answered_and_kept(run_all, page, tmp_path, shop, book):
+    key = LESSONS[book]
     page.outside.clear()
-    run_all("lessons/01-chip-and-heat.ipynb")
-    box = page.locator("input[placeholder^='a number with its unit']")
-    box.wait_for(timeout=90_000)
-    page.wait_for_function(IDLE, timeout=90_000)
-    exercise = lessons.make("feed-per-tooth", 1, "inch")
-    assert page.locator("[aria-label=question]").inner_text() == exercise.text
-    box.scroll_into_view_if_needed()
-    box.focus()
-    page.keyboard.type("0.01")
-    page.keyboard.press("Tab")  # to the button that checks
-    page.keyboard.press("Space")
-    page.get_by_text("✗ NOT YET").wait_for(timeout=20_000)
-    page.keyboard.press("Shift+Tab")
-    page.keyboard.press("Control+a")
-    page.keyboard.type(exercise.answer)
-    page.keyboard.press("Tab")
-    page.keyboard.press("Space")
-    page.get_by_text("✓ RIGHT").wait_for(timeout=20_000)
-    page.get_by_text("Worked:").wait_for(timeout=20_000)
-    page.screenshot(path=str(tmp_path / "answered.png"))
-    page.locator(".shop-big").first.scroll_into_view_if_needed()
-    page.screenshot(path=str(tmp_path / "chip.png"))
+    open_and_look(run_all, page, tmp_path, book)
+    reach_by_tab(page)
+    play(page)
+    answer(page, key, shop)
+    page.locator("[aria-label=question]").scroll_into_view_if_needed()
+    page.screenshot(path=str(tmp_path / f"{book}-answered.png"))
+    assert page.locator(".jp-OutputArea-output[data-mime-type='application/vnd.jupyter.error']").count() == 0
     assert page.outside == []
 
 
-@pytest.mark.parametrize("book", ["02-speed-and-feed", "03-grain"])
-def test_each_lesson_shows_its_picture_and_asks(run_all, page, tmp_path, book):
+def open_and_look(run_all, page, tmp_path, book):
     from conftest import IDLE
 
-    page.outside.clear()
     run_all(f"lessons/{book}.ipynb")
     page.locator("[aria-label=question]").wait_for(timeout=90_000)
     page.wait_for_function(IDLE, timeout=90_000)
+    page.wait_for_function(PAINTED, timeout=60_000)
+    assert page.locator(".jp-CodeCell .jp-InputArea-editor:visible").count() == 0, "code shows before it is asked for"
     page.locator(".shop-big").first.scroll_into_view_if_needed()
-    page.locator(".js-plotly-plot").first.wait_for(timeout=60_000)
+    page.wait_for_timeout(500)
     page.screenshot(path=str(tmp_path / f"{book}.png"))
-    assert page.locator(".jp-OutputArea-output[data-mime-type='application/vnd.jupyter.error']").count() == 0
-    assert page.outside == []
+
+
+def reach_by_tab(page):
+    """The tab key alone comes to each control that a pointer could use, those of the picture and of the exercise."""
+    areas = page.locator(".jp-OutputArea-output .jupyter-widgets.widget-vbox")
+    areas.first.locator(REACHED).first.focus()
+    missed = areas.evaluate_all(
+        "(all, what) => all.flatMap(a => [...a.querySelectorAll(what)])"
+        ".filter(e => e.offsetParent && e.tabIndex < 0 && !e.closest('.plot-container')).map(e => e.outerHTML)", REACHED,
+    )  # fmt: skip
+    assert missed == []
+    seen = set()
+    for _ in range(12):
+        seen.add(page.evaluate("document.activeElement.outerHTML.slice(0, 300) + document.activeElement.id"))
+        page.keyboard.press("Tab")
+    assert len(seen) >= 6, "the focus does not move on"
+
+
+def play(page):
+    """Change the first number or choice of the picture by keys; the answer below it or the table is made anew."""
+    area = page.locator(".jp-OutputArea-output:has(.shop-big)").first
+    before = (
+        squeezed(area.inner_text()),
+        area.locator("svg, img").evaluate_all("all => all.map(e => e.outerHTML).join()"),
+    )
+    for box in area.locator("input[type=number]:enabled, select:enabled").all()[:6]:
+        if not box.is_visible():
+            continue
+        box.focus()
+        for _ in range(3):
+            page.keyboard.press("ArrowDown")
+        page.keyboard.press("Tab")
+        page.wait_for_timeout(700)
+        now = squeezed(area.inner_text()), area.locator("svg, img").evaluate_all(
+            "all => all.map(e => e.outerHTML).join()")  # fmt: skip
+        if now != before:
+            return
+    raise AssertionError("the picture follows none of its controls")
+
+
+def answer(page, key, shop):
+    """Name and shop, a wrong answer, a hint, the right answer: each by keyboard, and then in the log on the disk."""
+    exercise = lessons.make(lessons.kinds(key)[0], 1, "inch")
+    assert squeezed(page.locator("[aria-label=question]").inner_text()) == squeezed(exercise.text)
+
+    def write(placeholder, text):
+        box = page.locator(f"input[placeholder^='{placeholder}']:visible")
+        box.focus()
+        page.keyboard.press("Control+a")
+        page.keyboard.type(text)
+        page.keyboard.press("Tab")
+
+    write("none: nothing is kept", str(shop))
+    write("your name", "Ada Example")
+    page.get_by_text("is kept in the shop's log").wait_for(timeout=20_000)
+    write("a number with its unit", wrong(exercise))
+    page.keyboard.press("Space")  # the button that checks
+    page.get_by_text("✗ NOT YET").wait_for(timeout=20_000)
+    page.keyboard.press("Tab")  # to the button of hints
+    page.keyboard.press("Space")
+    page.get_by_text("Hint 1:").wait_for(timeout=20_000)
+    write("a number with its unit", exercise.answer)
+    page.keyboard.press("Space")
+    page.get_by_text("✓ RIGHT").wait_for(timeout=20_000)
+    page.get_by_text("Worked:").wait_for(timeout=20_000)
+    page.wait_for_timeout(300)
+    with ShopLog.of(shop) as log:
+        kept = lessons.score_of(log, "Ada Example", key)
+    assert [(a.kind, a.seed, a.first_try) for a in kept.attempts] == [(exercise.kind, 1, False)]
