@@ -67,6 +67,8 @@ class Cutter:
         Of the flutes [rad]; None when the maker does not say.
     regrinds : int
         How often it was ground again [-].
+    edge_life : float or None
+        Cutting after which this shop has it ground or changed [s]; None when the shop does not say.
     number : int or None
         Place in the rack, which is the number programs call.
     source, kind, note : str
@@ -95,6 +97,7 @@ class Cutter:
     measured_diameter: float | None = None
     rake: float | None = None
     regrinds: int = 0
+    edge_life: float | None = None
     number: int | None = None
     source: str = ""
     kind: str = ""
@@ -132,6 +135,7 @@ _COLUMNS: tuple[Column, ...] = (
     Column("measured_diameter", "length", above=0.0),
     Column("rake", "angle", minimum=math.radians(-30), maximum=math.radians(60)),
     Column("regrinds", "count", minimum=0, maximum=50),
+    Column("edge_life", "time", above=0.0),
     Column("number", "count", minimum=1, maximum=999),
     *(c for c in STANDING if c.name != "place"),
 )
@@ -287,7 +291,8 @@ def frame(cutters: Mapping[str, Cutter]) -> pd.DataFrame:
     pandas.DataFrame
         Units stand in the column names and in ``attrs["units"]``; unknown values are missing.
     """
-    shown = {"length": ("mm", 1.0), "angle": ("deg", 180 / math.pi), "spindle_speed": ("rev/min", 1.0)}
+    shown = {"length": ("mm", 1.0), "angle": ("deg", 180 / math.pi), "spindle_speed": ("rev/min", 1.0),
+             "time": ("min", 1 / 60)}  # fmt: skip
     units: dict[str, str] = {}
     rows: list[dict[str, Any]] = [{} for _ in cutters]
     for column in _COLUMNS:

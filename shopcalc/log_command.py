@@ -122,6 +122,9 @@ def _more_actions(add: Callable[..., argparse.ArgumentParser]) -> None:
     who.add_argument("name", metavar="NAME")
     who.add_argument("--gone", action="store_true", help="no longer")
     add("times", "what finished jobs say of the standard times: the factors quotes take", who=False)
+    back = add("review", "plans against the log, learning, earnings, cutters due, the last day", who=False)
+    back.add_argument("--job", metavar="J", help="only this job")
+    back.add_argument("--excel", metavar="FILE.xlsx", help="write the tables as a workbook too")
     export = add("export", "write the times as .csv, or all of it as .xlsx", who=False)
     export.add_argument("file", metavar="FILE.csv|.xlsx")
     taken = add("import", "take times from a .csv")
@@ -198,7 +201,7 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
         return 0
     if chosen.action in ("check", "backup"):
         ShopLog.of(shop.folder, writable=False).close()  # there is something to look at
-    with ShopLog.of(shop.folder, writable=chosen.action not in ("list", "export", "times", "training")) as log:
+    with ShopLog.of(shop.folder, writable=chosen.action not in _ONLY_READ) as log:
         lines, data, notes = _ACTIONS[chosen.action](log, shop, chosen, write)
         if chosen.json:
             show({**data, "notes": [*log.told, *notes]})
@@ -208,6 +211,7 @@ def run(chosen: argparse.Namespace, write: Write, show: Show) -> int:
     return 1 if chosen.action == "check" and data["troubles"] else 0
 
 
+_ONLY_READ = ("list", "export", "times", "review", "training")
 Answer = tuple[list[str], dict[str, Any], list[str]]
 
 
@@ -453,6 +457,31 @@ def _times_learned(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: 
     return lines, people_learned.as_json(found), [f"not compared: {t}" for t in found.left_out]
 
 
+def _review(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:
+    import datetime
+
+    from shopcalc.documents import Document
+    from shopcalc.documents.plain import as_lines
+    from shopcalc.review import review
+    from shopcalc.review.looking_back import tables
+
+    path = None if chosen.excel is None else Path(chosen.excel)
+    if path is not None and path.suffix.lower() != ".xlsx":
+        raise InputError(Fault(f"'{path.name}' says no kind of file", "let its name end in .xlsx"))
+    if path is not None and path.exists():
+        raise InputError(Fault("there is such a file already", "name a new one", file=str(path)))
+    found = review(shop, log, () if chosen.job is None else (chosen.job,))
+    made = tables(found, chosen.system or "inch")
+    lines = [line.rstrip() for t in made if t.rows for line in (*as_lines(t), "")]
+    if path is not None:
+        from shopcalc.documents.workbook import as_workbook
+
+        write(path.parent, {path.name: as_workbook(Document("Review", "log", datetime.date.today(), made))})
+        lines.append(f"{path}: written")
+    notes = [f"{f.message}: {f.remedy}" for f in found.faults]
+    return lines or ["nothing is logged of it"], found.as_json(), notes
+
+
 def _cell(value: Any, system: System | None) -> str:
     if isinstance(value, float):
         return "–" if value != value else f"{value:,.2f}"
@@ -642,6 +671,6 @@ def _training(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write
 _ACTIONS: dict[str, Callable[[ShopLog, Shop, argparse.Namespace, Write], Answer]] = {
     "start": _start, "stop": _stop, "add": _add, "correct": _correct, "undo": _undo, "list": _list, "cutter": _cutter,
     "seen": _seen, "quote": _quote, "operator": _who, "export": _export, "import": _import, "backup": _backup,
-    "check": _check, "hear": _hear, "times": _times_learned,
+    "check": _check, "hear": _hear, "times": _times_learned, "review": _review,
     "training": _training,
 }  # fmt: skip

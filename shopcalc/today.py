@@ -6,7 +6,6 @@ Nothing is kept but the log: read again with the jobs it gives the same page.
 from __future__ import annotations
 
 import datetime
-import statistics
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -17,12 +16,16 @@ from shopcalc.jobs import Estimate, estimate, open_job
 from shopcalc.jobs.tasks import schedule_job
 from shopcalc.jobs.workdays import Schedule
 from shopcalc.loading import LoadPlan, plan_loads, work
+from shopcalc.logged import JobTimes, logged_times
 from shopcalc.reading import load_toml
 from shopcalc.shop import Shop
 from shopcalc.shoplog import Entry, Moment, ShopLog, TimeEntry, job_key
 from shopcalc.shoplog.store import IN_FORCE
+from shopcalc.shoplog.views import COUNTS, IS_RUN, LOCAL_DAY
 
 _LEAST = 60.0  # s of hand work beside a load below which it is not offered
+_MINUTE, _A_DAY = 60_000_000, 86_400_000_000  # µs
+_TIMES_OF = f"times t JOIN entries e ON e.id = t.entry WHERE t.seconds IS NOT NULL AND {COUNTS}"
 State = Literal["next", "running", "done"]
 
 
@@ -323,78 +326,70 @@ def today(jobs: Sequence[PlannedJob], log: ShopLog, now: Moment | None = None) -
     """
     now = log.clock() if now is None else now
     of_key = {key: j for j in jobs for key in (j.key, job_key(j.estimate.job.name))}
-    entries = [e for e in log.entries("e.kind = 'time'") if isinstance(e.record, TimeEntry)]
-    mine: dict[str, list[TimeEntry]] = defaultdict(list)
-    for e in entries:
-        if isinstance(e.record, TimeEntry) and e.record.job in of_key:
-            mine[of_key[e.record.job].key].append(e.record)
-    loads = tuple(x for j in jobs for x in _loads(j, mine[j.key]))
+    runs: dict[str, list[_Run]] = defaultdict(list)
+    for job, *run in log.rows(_RUNS):
+        if job in of_key:
+            runs[of_key[job].key].append(_Run(*run))
+    times = {j.key: logged_times(log, j.estimate.job) for j in jobs}
+    loads = tuple(x for j in jobs for x in _loads(j, runs[j.key], times[j.key]))
     left = {(x.job, x.program) for x in loads if x.state != "done"}
-    day, misses = _misses(of_key, entries, now)
-    measure = sorted((m for j in jobs for m in _unmeasured(j, mine[j.key], loads)), key=lambda m: -m.cost)
-    fits = (h for j in jobs for h in beside(j) if (h.job, h.program) in left and h.phase not in _done(mine[j.key]))
+    planned = {key: (j.key, j.estimate) for key, j in of_key.items()}
+    day, misses = misses_of_the_last_day(planned, log, now)
+    measure = sorted((m for j in jobs for m in _unmeasured(j, times[j.key], loads)), key=lambda m: -m.cost)
+    fits = (h for j in jobs for h in beside(j) if (h.job, h.program) in left and h.phase not in times[h.job].done)
     last = list(log.entries("e.kind NOT IN ('answer', 'sign-off')", last=1, all_=True))
-    timers = tuple(e for e in entries if isinstance(e.record, TimeEntry) and e.record.seconds is None)
     who = last[0].operator if last else ""
-    return Today(loads, timers, tuple(fits), day, misses, tuple(measure), who)
+    return Today(loads, tuple(log.running()), tuple(fits), day, misses, tuple(measure), who)
 
 
-def _is_run(t: TimeEntry) -> bool:
-    return bool(t.program) and t.phase in ("", "machining")
+@dataclass(frozen=True)
+class _Run:
+    """Runs of one load, or all those without its number."""
+
+    program: str
+    part: str
+    load: int | None
+    running: bool
+    loads: int
 
 
-def _done(times: Sequence[TimeEntry]) -> set[str]:
-    return {t.phase for t in times if t.done and t.seconds is not None}
+_RUNS = (
+    f"SELECT t.job, t.program, t.part, t.load, t.seconds IS NULL, sum(t.loads) FROM times t JOIN entries e ON e.id = "
+    f"t.entry WHERE {IS_RUN} AND {COUNTS} GROUP BY t.job, t.program, t.part, t.load, t.seconds IS NULL "
+    "ORDER BY min(t.entry)"
+)
 
 
-def _states(plan: LoadPlan, times: Sequence[TimeEntry]) -> dict[tuple[str, str, int], State]:
+def _states(plan: LoadPlan, runs: Sequence[_Run]) -> dict[tuple[str, str, int], State]:
     """State of each load that is done or runs; loads without a number take the first free ones, in the plan's order."""
     out: dict[tuple[str, str, int], State] = {}
     every = [(s.batch.program, s.batch.part, i + 1) for s in plan.steps for i in range(s.batch.loads)]
     known = set(every)
-    loose = list[TimeEntry]()
-    for t in filter(_is_run, times):
-        key = (t.program, t.part, t.load or 0)
+    loose = list[_Run]()
+    for r in runs:
+        key = (r.program, r.part, r.load or 0)
         if key not in known:
-            loose.append(t)
-        elif t.seconds is None or out.get(key) != "running":
-            out[key] = "running" if t.seconds is None else "done"
-    for t in loose:
-        free = [k for k in every if k not in out and k[0] == t.program and t.part in ("", k[1])]
-        out |= dict.fromkeys(free[: t.loads], "running" if t.seconds is None else "done")
+            loose.append(r)
+        elif r.running or out.get(key) != "running":
+            out[key] = "running" if r.running else "done"
+    for r in loose:
+        free = [k for k in every if k not in out and k[0] == r.program and r.part in ("", k[1])]
+        out |= dict.fromkeys(free[: r.loads], "running" if r.running else "done")
     return out
 
 
-def _loads(j: PlannedJob, times: Sequence[TimeEntry]) -> Iterator[ShopLoad]:
-    states = _states(j.plan, times)
+def _loads(j: PlannedJob, runs: Sequence[_Run], times: JobTimes) -> Iterator[ShopLoad]:
+    states = _states(j.plan, runs)
     programs = {t.program.id: t for t in j.estimate.programs}
-    logged = _per_load(times)
     for s in j.plan.steps:
         b, t = s.batch, programs[s.batch.program]
-        own = logged.get(b.program)
-        machine = statistics.median(own) if own else t.best
+        machine = times.programs[b.program].seconds if b.program in times.programs else t.best
         for i in range(b.loads):
             state = states.get((b.program, b.part, i + 1), "next")
             hand = b.seconds / b.loads + (s.before if i == 0 else 0.0)
             yield ShopLoad(
                 j.key, b.program, b.part, i + 1, b.loads, b.station, b.cutters, state, hand, machine, t.attended
             )  # fmt: skip
-
-
-def _per_load(times: Sequence[TimeEntry]) -> dict[str, list[float]]:
-    """Seconds of each load that was logged, by program, pieces of one number added up, standing left out."""
-    pieces: dict[tuple[str, str, int], float] = defaultdict(float)
-    out: dict[str, list[float]] = defaultdict(list)
-    for t in times:
-        if not _is_run(t) or t.seconds is None:
-            continue
-        if t.load is None:
-            out[t.program] += [(t.seconds - t.standing) / t.loads] * t.loads
-        else:
-            pieces[t.program, t.part, t.load] += t.seconds - t.standing
-    for (program, _, _), seconds in pieces.items():
-        out[program].append(seconds)
-    return out
 
 
 def beside(j: PlannedJob, least: float = _LEAST) -> tuple[HandWork, ...]:
@@ -422,60 +417,81 @@ def beside(j: PlannedJob, least: float = _LEAST) -> tuple[HandWork, ...]:
     return tuple(h for _, _, h in sorted(out, key=lambda o: o[:2]))
 
 
-def _local_day(utc: int, offset: int) -> datetime.date:
-    zone = datetime.timezone(datetime.timedelta(minutes=offset))
-    return datetime.datetime.fromtimestamp(utc / 1e6, zone).date()
-
-
-def _misses(
-    of_key: Mapping[str, PlannedJob], entries: Sequence[Entry], now: Moment
+def misses_of_the_last_day(
+    planned: Mapping[str, tuple[str, Estimate]], log: ShopLog, now: Moment
 ) -> tuple[datetime.date | None, tuple[Miss, ...]]:
-    """Of the last day before this one: loads whose last piece falls on it, and phases finished on it."""
-    days: dict[datetime.date, set[tuple[str, str]]] = defaultdict(set)
-    times: dict[tuple[str, str], list[tuple[datetime.date, TimeEntry]]] = defaultdict(list)
-    for e in entries:
-        t = e.record
-        if not isinstance(t, TimeEntry) or t.seconds is None or t.job not in of_key:
-            continue
-        at, offset = (e.recorded, e.recorded_offset) if t.began is None else (t.began, t.utc_offset or 0)
-        what = (of_key[t.job].key, t.program if _is_run(t) else t.phase)
-        day = _local_day(at, offset)
-        days[day].add(what)
-        times[what].append((day, t))
-    earlier = [d for d in days if d < _local_day(now.utc, now.offset)]
-    if not earlier:
+    """What was logged against what was planned on the last day that has times.
+
+    Parameters
+    ----------
+    planned : mapping
+        What the log may call a job, to its key and its estimate.
+    log : ShopLog
+        Open.
+    now : Moment
+        Its own day does not count.
+
+    Returns
+    -------
+    day : date or None
+        The last one before; None where there is none.
+    misses : tuple of Miss
+        Loads whose last piece falls on it, and phases finished on it; the largest ratio first.
+    """
+    midnight = (now.utc + _MINUTE * now.offset) // _A_DAY
+    last = [
+        (job, day)
+        for job, day in log.rows(
+            f"SELECT t.job, max({LOCAL_DAY}) FROM {_TIMES_OF} AND {LOCAL_DAY} < ? GROUP BY t.job", (midnight,)
+        )
+        if job in planned
+    ]
+    if not last:
         return None, ()
-    day = max(earlier)
-    found = (_miss(of_key[job], what, times[job, what], day) for job, what in days[day])
-    return day, tuple(sorted((m for m in found if m is not None), key=lambda m: (-m.ratio, m.job, m.what)))
+    day = max(d for _, d in last)
+    found = []
+    names = {key: [n for n, (k, _) in planned.items() if k == key] for key, _ in planned.values()}
+    for key in dict.fromkeys(planned[job][0] for job, d in last if d == day):
+        found += list(_misses(key, planned[names[key][0]][1], log, names[key], day))
+    date = datetime.date(1970, 1, 1) + datetime.timedelta(days=day)
+    return date, tuple(sorted(found, key=lambda m: (-m.ratio, m.job, m.what)))
 
 
-def _miss(
-    j: PlannedJob, what: str, times: Sequence[tuple[datetime.date, TimeEntry]], day: datetime.date
-) -> Miss | None:  # fmt: skip
-    programs = {t.program.id: t for t in j.estimate.programs}
-    if what in programs:
-        last = {(t.part, t.load): d for d, t in sorted(times, key=lambda x: x[0]) if t.load is not None}
-        own = [t for d, t in times if (d if t.load is None else last[t.part, t.load]) == day]
-        each = _per_load(own).get(what, [])
-        t = programs[what]
-        planned = t.planned if t.programmed is None else t.programmed
-        return Miss(j.key, what, sum(each) / len(each), planned, len(each)) if each and planned > 0 else None
-    finished = [d for d, t in times if t.done]
-    hours = j.estimate.hours[what].planned if what in j.estimate.hours else None
-    if not hours or not finished or max(finished) != day:
-        return None
-    return Miss(j.key, what, sum(t.seconds or 0.0 for _, t in times), 3600 * hours, 1)
+def _misses(key: str, found: Estimate, log: ShopLog, names: Sequence[str], day: int) -> Iterator[Miss]:
+    marks = ", ".join("?" * len(names))
+    mine = f"{_TIMES_OF} AND t.job IN ({marks})"
+    load = "t.program, t.part, coalesce(t.load, -t.entry)"
+    runs = log.rows(
+        "SELECT t.program, sum(t.seconds - t.standing), CASE WHEN t.load IS NULL THEN sum(t.loads) ELSE 1 END FROM "
+        f"{mine} AND {IS_RUN} AND ({load}) IN (SELECT {load} FROM {mine} AND {LOCAL_DAY} = ?) GROUP BY {load} "
+        f"HAVING max({LOCAL_DAY}) = ?",
+        (*names, *names, day, day),
+    )
+    each: dict[str, list[float]] = defaultdict(list)
+    for program, seconds, loads in runs:
+        each[program] += [seconds / loads] * loads
+    for t in found.programs:
+        own, said = each[t.program.id], t.planned if t.programmed is None else t.programmed
+        if own and said > 0:
+            yield Miss(key, t.program.id, sum(own) / len(own), said, len(own))
+    phases = log.rows(
+        f"SELECT t.phase, sum(t.seconds) FROM {mine} AND t.phase <> '' AND NOT ({IS_RUN}) GROUP BY t.phase "
+        f"HAVING max(CASE WHEN t.done THEN {LOCAL_DAY} END) = ?",
+        (*names, day),
+    )
+    for phase, seconds in phases:
+        hours = found.hours[phase].planned if phase in found.hours else None
+        if hours:
+            yield Miss(key, phase, seconds, 3600 * hours, 1)
 
 
-def _unmeasured(j: PlannedJob, times: Sequence[TimeEntry], loads: Sequence[ShopLoad]) -> Iterator[Measure]:
+def _unmeasured(j: PlannedJob, times: JobTimes, loads: Sequence[ShopLoad]) -> Iterator[Measure]:
     """Programs without any time by the clock that have loads left, and phases without a time that counts."""
     spread = j.estimate.job.shop.rates.spread
-    known, done = _per_load(times), _done(times)
     for t in j.estimate.programs:
         left = sum(x.state != "done" for x in loads if (x.job, x.program) == (j.key, t.program.id))
-        if left and t.program.id not in known and t.logged is None:
+        if left and t.program.id not in times.programs and t.logged is None:
             yield Measure(j.key, t.program.id, "machining", left * t.best / 3600, spread["machining"])
     for phase, hours in j.estimate.hours.items():
-        if phase != "machining" and hours.best > 0 and hours.logged is None and phase not in done:
+        if phase != "machining" and hours.best > 0 and hours.logged is None and phase not in times.done:
             yield Measure(j.key, phase, phase, hours.best, spread[phase])

@@ -16,10 +16,17 @@ _UNITS = {
     "distance": "mm", "diameter": "mm", "minutes": "min", "utc_offset": "min", "size_off": "mm",
 }  # fmt: skip
 #: Only those that count, cheaply for many: numbers of what is undone or replaced are gathered once.
-_COUNTS = (
+COUNTS = (
     "e.undoes IS NULL AND e.id NOT IN (SELECT undoes FROM entries WHERE undoes IS NOT NULL) AND e.id NOT IN "
     "(SELECT replaces FROM entries WHERE replaces IS NOT NULL AND id NOT IN "
     "(SELECT undoes FROM entries WHERE undoes IS NOT NULL))"
+)
+#: Of ``times t``: the machine ran a program.
+IS_RUN = "t.program <> '' AND t.phase IN ('', 'machining')"
+#: Local day of a time, counted from 1970, of ``times t`` and ``entries e``.
+LOCAL_DAY = (
+    "((CASE WHEN t.began IS NULL THEN e.recorded + 60000000 * e.recorded_offset ELSE t.began + 60000000 * "
+    "coalesce(t.utc_offset, 0) END) / 86400000000)"
 )
 _TIMES = (
     "entry", "person", "job", "program", "part", "load", "phase", "cutter", "machine", "began", "utc_offset",
@@ -63,7 +70,7 @@ def times(log: ShopLog, job: str | None = None) -> pd.DataFrame:
         log,
         _TIMES,
         f"SELECT {names} FROM times t JOIN entries e ON e.id = t.entry WHERE t.seconds IS NOT NULL AND "
-        f"{_COUNTS}{where} ORDER BY t.entry",
+        f"{COUNTS}{where} ORDER BY t.entry",
         values,
     )
     frame["overlaps"] = _overlapping(frame)
@@ -119,8 +126,8 @@ def by_program(log: ShopLog, job: str | None = None) -> pd.DataFrame:
         log,
         columns,
         "SELECT t.job, t.program, t.part, t.load, t.entry, t.seconds - t.standing, t.loads FROM times t JOIN entries e "
-        "ON e.id = t.entry WHERE t.seconds IS NOT NULL AND t.program <> '' AND t.phase IN ('', 'machining') AND "
-        f"{_COUNTS}{where}",
+        "ON e.id = t.entry WHERE t.seconds IS NOT NULL AND "
+        f"{IS_RUN} AND {COUNTS}{where}",
         values,
     )
     keys = ["job", "program", "part"]
@@ -161,7 +168,7 @@ def by_phase(log: ShopLog, job: str | None = None) -> pd.DataFrame:
         ("job", "phase", "hours", "entries", "done"),
         "SELECT t.job, CASE WHEN t.phase = '' AND t.program <> '' THEN 'machining' ELSE t.phase END AS p, "
         "sum(t.seconds) / 3600, count(*), max(t.done) FROM times t JOIN entries e ON e.id = t.entry "
-        f"WHERE t.seconds IS NOT NULL AND {_COUNTS}{where} GROUP BY t.job, p ORDER BY t.job, p",
+        f"WHERE t.seconds IS NOT NULL AND {COUNTS}{where} GROUP BY t.job, p ORDER BY t.job, p",
         values,
     ).astype({"done": bool})
 
@@ -187,7 +194,7 @@ def by_operator(log: ShopLog, job: str | None = None) -> pd.DataFrame:
         ("person", "phase", "hours", "entries"),
         "SELECT t.person, CASE WHEN t.phase = '' AND t.program <> '' THEN 'machining' ELSE t.phase END AS p, "
         "sum(t.seconds) / 3600, count(*) FROM times t JOIN entries e ON e.id = t.entry "
-        f"WHERE t.seconds IS NOT NULL AND {_COUNTS}{where} GROUP BY t.person, p ORDER BY t.person, p",
+        f"WHERE t.seconds IS NOT NULL AND {COUNTS}{where} GROUP BY t.person, p ORDER BY t.person, p",
         values,
     )
 
@@ -212,7 +219,7 @@ def open_timers(log: ShopLog) -> pd.DataFrame:
     frame = _frame(
         log,
         names,
-        f"SELECT {columns} FROM times t JOIN entries e ON e.id = t.entry WHERE t.seconds IS NULL AND {_COUNTS} "
+        f"SELECT {columns} FROM times t JOIN entries e ON e.id = t.entry WHERE t.seconds IS NULL AND {COUNTS} "
         "ORDER BY t.entry",
     )
     frame["began"] = pd.to_datetime(frame["began"], unit="us", utc=True)
@@ -238,9 +245,9 @@ def cutter_life(log: ShopLog) -> pd.DataFrame:
 
     events = log.rows(
         "SELECT c.entry, c.cutter, c.what, c.distance, c.seconds, c.diameter, c.reason FROM cutter_events c "
-        f"JOIN entries e ON e.id = c.entry WHERE {_COUNTS} "
+        f"JOIN entries e ON e.id = c.entry WHERE {COUNTS} "
         "UNION ALL SELECT t.entry, t.cutter, 'timed', NULL, t.seconds - t.standing, NULL, '' FROM times t "
-        f"JOIN entries e ON e.id = t.entry WHERE t.cutter <> '' AND t.seconds IS NOT NULL AND {_COUNTS}",
+        f"JOIN entries e ON e.id = t.entry WHERE t.cutter <> '' AND t.seconds IS NOT NULL AND {COUNTS}",
     )
     columns = ["entry", "cutter", "what", "distance", "seconds", "diameter", "reason"]
     frame = pd.DataFrame(events, columns=columns).sort_values(["cutter", "entry"], kind="stable")
@@ -282,7 +289,7 @@ def observations(log: ShopLog) -> pd.DataFrame:
         log,
         ("entry", "recorded", "operator", *names, "note"),
         f"SELECT e.id, e.recorded, e.operator, {', '.join(f'o.{n}' for n in names)}, e.note FROM observations o "
-        f"JOIN entries e ON e.id = o.entry WHERE {_COUNTS} ORDER BY e.id",
+        f"JOIN entries e ON e.id = o.entry WHERE {COUNTS} ORDER BY e.id",
     )
     frame["recorded"] = pd.to_datetime(frame["recorded"], unit="us", utc=True)
     return frame
@@ -310,7 +317,7 @@ def quotes(log: ShopLog, *, latest: bool = False) -> pd.DataFrame:
     if latest:
         only = (
             " AND e.id IN (SELECT max(e.id) FROM quotes q JOIN entries e ON e.id = q.entry "
-            f"WHERE {_COUNTS} GROUP BY q.job)"
+            f"WHERE {COUNTS} GROUP BY q.job)"
         )
     values = "json_extract(q.quote, '$.price.asked'), json_extract(q.quote, '$.price.floor'), " \
         "json_extract(q.quote, '$.hours_total'), json_extract(q.quote, '$.machine_minutes')"  # fmt: skip
@@ -320,7 +327,7 @@ def quotes(log: ShopLog, *, latest: bool = False) -> pd.DataFrame:
          "currency"),
         f"SELECT e.id, e.recorded, e.operator, q.job, q.outcome, q.reason, {values}, CAST(q.paid AS REAL), q.currency "
         "FROM (SELECT entry, job, outcome, reason, CASE WHEN quote <> '' THEN quote END AS quote, paid, currency "
-        f"FROM quotes) q JOIN entries e ON e.id = q.entry WHERE {_COUNTS}{only} ORDER BY e.id",
+        f"FROM quotes) q JOIN entries e ON e.id = q.entry WHERE {COUNTS}{only} ORDER BY e.id",
     )  # fmt: skip
     frame["recorded"] = pd.to_datetime(frame["recorded"], unit="us", utc=True)
     for name in ("asked", "floor", "hours", "minutes", "paid"):
