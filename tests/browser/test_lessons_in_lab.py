@@ -83,8 +83,9 @@ def reach_by_tab(page):
     areas.first.locator(REACHED).first.focus()
     missed = areas.evaluate_all(
         "(all, what) => all.flatMap(a => [...a.querySelectorAll(what)])"
-        ".filter(e => e.offsetParent && e.tabIndex < 0 && !e.closest('.plot-container')).map(e => e.outerHTML)", REACHED,
-    )  # fmt: skip
+        ".filter(e => e.offsetParent && e.tabIndex < 0 && !e.closest('.plot-container')).map(e => e.outerHTML)",
+        REACHED,
+    )
     assert missed == []
     seen = set()
     for _ in range(12):
@@ -93,13 +94,15 @@ def reach_by_tab(page):
     assert len(seen) >= 6, "the focus does not move on"
 
 
+def shown(area):
+    """Words and pictures of it."""
+    return squeezed(area.inner_text()), area.locator("svg, img").evaluate_all("all => all.map(e => e.outerHTML).join()")
+
+
 def play(page):
     """Change the first number or choice of the picture by keys; the answer below it or the table is made anew."""
     area = page.locator(".jp-OutputArea-output:has(.shop-big)").first
-    before = (
-        squeezed(area.inner_text()),
-        area.locator("svg, img").evaluate_all("all => all.map(e => e.outerHTML).join()"),
-    )
+    before = shown(area)
     for box in area.locator("input[type=number]:enabled, select:enabled").all()[:6]:
         if not box.is_visible():
             continue
@@ -108,9 +111,7 @@ def play(page):
             page.keyboard.press("ArrowDown")
         page.keyboard.press("Tab")
         page.wait_for_timeout(700)
-        now = squeezed(area.inner_text()), area.locator("svg, img").evaluate_all(
-            "all => all.map(e => e.outerHTML).join()")  # fmt: skip
-        if now != before:
+        if shown(area) != before:
             return
     raise AssertionError("the picture follows none of its controls")
 
