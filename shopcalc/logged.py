@@ -9,9 +9,10 @@ from dataclasses import dataclass, replace
 
 from shopcalc.jobs import Job
 from shopcalc.jobs.records import PhaseEntry
-from shopcalc.people_learned import corrected, learn_times
+from shopcalc.people_learned import LearnedTimes, corrected, learn_times
 from shopcalc.shoplog import ShopLog, job_key
-from shopcalc.shoplog.store import FILE, IN_FORCE
+from shopcalc.shoplog.store import FILE
+from shopcalc.shoplog.views import COUNTS
 from shopcalc.units import write_time
 
 _FEW = 3  # loads below which one odd one sways the median
@@ -84,7 +85,7 @@ def logged_times(log: ShopLog, job: Job) -> JobTimes:
     marks = ", ".join("?" * len(keys))
     rows = log.rows(
         "SELECT t.program, t.part, t.load, t.phase, t.seconds, t.standing, t.loads, t.done FROM times t "
-        f"JOIN entries e ON e.id = t.entry WHERE t.job IN ({marks}) AND t.seconds IS NOT NULL AND {IN_FORCE} "
+        f"JOIN entries e ON e.id = t.entry WHERE t.job IN ({marks}) AND t.seconds IS NOT NULL AND {COUNTS} "
         "ORDER BY t.entry",
         keys,
     )
@@ -184,11 +185,37 @@ def with_learned(job: Job, log: ShopLog) -> Job:
     Job
         Its ``shop`` has the rates to estimate and price it with; a warning says what was corrected by how many jobs.
     """
-    learned = learn_times(job.shop, log, without=_keys(job))
+    return with_times(job, learn_times(job.shop, log, without=_keys(job)))
+
+
+def with_times(job: Job, learned: LearnedTimes) -> Job:
+    """The job of a shop whose standard times are corrected so.
+
+    Parameters
+    ----------
+    job : Job
+        Of the shop the times are from.
+    learned : LearnedTimes
+        From ``learn_times``.
+    """
     if not learned.phases:
         return job
     shop = replace(job.shop, rates=corrected(job.shop.rates, learned))
     return replace(job, shop=shop, warnings=(*job.warnings, *learned.notes))
+
+
+def learned_times(job: Job) -> LearnedTimes:
+    """What the finished jobs of its shop tell of people's times, if the shop keeps a log.
+
+    Parameters
+    ----------
+    job : Job
+        From ``open_job``; its own times do not count.
+    """
+    if not (job.shop.folder / FILE).exists():
+        return LearnedTimes({})
+    with ShopLog.of(job.shop.folder, writable=False) as log:
+        return learn_times(job.shop, log, without=_keys(job))
 
 
 def with_log(job: Job, log: ShopLog) -> Job:

@@ -13,7 +13,11 @@ import pytest
 from scipy import integrate, stats
 from small_job import JOB
 
+from shopcalc import people_learned
 from shopcalc.cli import main
+from shopcalc.controls import quote_job
+from shopcalc.controls.outcome import Outcome
+from shopcalc.deciding import decide
 from shopcalc.jobs import estimate, open_job
 from shopcalc.jobs.counting import drivers
 from shopcalc.logged import job_with_log, with_learned
@@ -302,3 +306,37 @@ def test_the_commands_say_it(folder, capsys):
         quoted.append(json.loads(capsys.readouterr().out))
     hours = [q["hours"]["assembly"]["planned"] for q in quoted]
     assert hours[0] / hours[1] == pytest.approx(phase["mean_factor"], rel=1e-3)
+
+
+def test_the_sheets_read_the_log_too(folder):
+    """Notebook 06: the quantity that was made has the clock's hours, another one the corrected standard times."""
+    shop = Shop.open(folder)
+    job = open_job(folder / "jobs" / "rails.toml", shop)
+    plain = estimate(job).hours
+    log_finished(folder)
+    with ShopLog.of(folder) as log:
+        log.add(TimeEntry("rails", phase="stock", seconds=7200.0, done=True), operator="Ann")
+    sheet = quote_job(shop, job)
+    hours = sheet.estimate.hours
+    assert (hours["stock"].logged, hours["stock"].best) == (2.0, 2.0)
+    taught = job_with_log(job).shop.rates
+    assert sheet.shop.rates == taught
+    assert hours["assembly"].best > 1.2 * plain["assembly"].best
+    assert sheet.price.as_json() == price(estimate(job_with_log(job))).as_json()
+    assert decide(sheet.price).turns
+    sheet.quantity.value = 3
+    assert sheet.estimate.hours["stock"].logged is None
+    assert sheet.estimate.hours["stock"].best > 2 * plain["stock"].best
+
+
+def test_a_frame_that_is_dragged_reads_the_log_once(folder, monkeypatch):
+    log_finished(folder, names=NAMES[:1])
+    job = open_job(folder / "jobs" / "pantry-door.toml", Shop.open(folder))
+    shown, reads = Outcome(), []
+    read = people_learned.learn_times
+    monkeypatch.setattr("shopcalc.logged.learn_times", lambda *a, **k: reads.append(1) or read(*a, **k))
+    shown.show(job)
+    shown.show(job)
+    assert len(reads) == 1
+    assert shown.estimate.hours == estimate(job_with_log(job)).hours
+    assert "standard times corrected" in shown.remarks.value

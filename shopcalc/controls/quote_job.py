@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 from shopcalc.controls.parts import GREY, HUE, PALE, NumberControl, big, figure, note, table
 from shopcalc.jobs import Job
 from shopcalc.jobs.hours import Estimate, estimate
+from shopcalc.logged import job_with_log
 from shopcalc.quote import Price, price
 from shopcalc.shop import PHASES, Rates, Shop
 
@@ -21,15 +22,16 @@ class QuoteControl:
     Parameters
     ----------
     shop : Shop
-        Whose rates are the start.
+        Whose rates are the start, corrected by what its log taught where it keeps one.
     job : Job
-        What is priced.
+        What is priced; its times by the clock are taken from the log.
     """
 
     def __init__(self, shop: Shop, job: Job) -> None:
-        self.shop, self.job = shop, job
+        self.job = job_with_log(replace(job, shop=shop))
+        self.shop = self.job.shop
         self._estimates: dict[int, Estimate] = {}
-        rates = shop.rates
+        rates = self.shop.rates
         self.people = NumberControl("people's rates, % of the shop's", 100, 50, 200, 5)
         self.hours_per_year = NumberControl("machine hours in a year", rates.machine.hours_per_year, 100, 2500, 50)
         self.wood = NumberControl("wood prices, % of the shop's", 100, 50, 200, 5)
@@ -92,11 +94,18 @@ class QuoteControl:
         shop = replace(self.shop, rates=self.present_rates())
         quantity = round(self.quantity.value)
         if quantity not in self._estimates:  # money moves the price, only the quantity moves the hours
-            self._estimates[quantity] = estimate(replace(self.job, quantity=quantity), shop)
+            self._estimates[quantity] = estimate(self._of(quantity), shop)
         self.estimate = self._estimates[quantity]
         self.price: Price = price(self.estimate, shop)
         self._show_price()
         self._show_hours()
+
+    def _of(self, quantity: int) -> Job:
+        """The job so many times; the clock's hours of phases are of the quantity that was made."""
+        if quantity == self.job.quantity:
+            return self.job
+        phases = {k: p.model_copy(update={"logged": None}) for k, p in self.job.phases.items()}
+        return replace(self.job, quantity=quantity, phases=phases)
 
     def _show_price(self) -> None:
         p, code = self.price, self.price.currency
