@@ -439,50 +439,65 @@ def misses_of_the_last_day(
         Loads whose last piece falls on it, and phases finished on it; the largest ratio first.
     """
     midnight = (now.utc + _MINUTE * now.offset) // _A_DAY
-    last = [
-        (job, day)
-        for job, day in log.rows(
-            f"SELECT t.job, max({LOCAL_DAY}) FROM {_TIMES_OF} AND {LOCAL_DAY} < ? GROUP BY t.job", (midnight,)
-        )
-        if job in planned
-    ]
+    names = ", ".join("?" * len(planned))
+    newest = log.rows(
+        f"SELECT t.began FROM times t JOIN entries e ON e.id = t.entry WHERE t.began < ? AND t.job IN ({names}) AND "
+        f"t.seconds IS NOT NULL AND {IN_FORCE} ORDER BY t.began DESC LIMIT 1",
+        (_A_DAY * (midnight - 1), *planned),
+    )
+    since = newest[0][0] - 3 * _A_DAY if newest else -(2**60)  # some zones are nearly a day ahead, others behind
+    last = log.rows(
+        f"SELECT t.job, max({LOCAL_DAY}) FROM {_TIMES_OF} AND (t.began IS NULL OR t.began >= ?) AND t.job IN ({names}) "
+        f"AND {LOCAL_DAY} < ? GROUP BY t.job",
+        (since, *planned, midnight),
+    )
     if not last:
         return None, ()
     day = max(d for _, d in last)
     found = []
-    names = {key: [n for n, (k, _) in planned.items() if k == key] for key, _ in planned.values()}
     for key in dict.fromkeys(planned[job][0] for job, d in last if d == day):
-        found += list(_misses(key, planned[names[key][0]][1], log, names[key], day))
+        names_of_it = [n for n, (k, _) in planned.items() if k == key]
+        found += list(_misses(key, planned[names_of_it[0]][1], log, names_of_it, day))
     date = datetime.date(1970, 1, 1) + datetime.timedelta(days=day)
     return date, tuple(sorted(found, key=lambda m: (-m.ratio, m.job, m.what)))
 
 
 def _misses(key: str, found: Estimate, log: ShopLog, names: Sequence[str], day: int) -> Iterator[Miss]:
-    marks = ", ".join("?" * len(names))
-    mine = f"{_TIMES_OF} AND t.job IN ({marks})"
-    load = "t.program, t.part, coalesce(t.load, -t.entry)"
-    runs = log.rows(
-        "SELECT t.program, sum(t.seconds - t.standing), CASE WHEN t.load IS NULL THEN sum(t.loads) ELSE 1 END FROM "
-        f"{mine} AND {IS_RUN} AND ({load}) IN (SELECT {load} FROM {mine} AND {LOCAL_DAY} = ?) GROUP BY {load} "
-        f"HAVING max({LOCAL_DAY}) = ?",
-        (*names, *names, day, day),
-    )
+    mine = f"{_TIMES_OF} AND t.job IN ({', '.join('?' * len(names))})"
+    near = (*names, (day - 1) * _A_DAY, (day + 2) * _A_DAY, day)
+    of_day = f"{mine} AND (t.began IS NULL OR t.began BETWEEN ? AND ?) AND {LOCAL_DAY} = ?"
     each: dict[str, list[float]] = defaultdict(list)
-    for program, seconds, loads in runs:
-        each[program] += [seconds / loads] * loads
+    numbered = set()
+    for program, part, load, seconds, loads in log.rows(
+        f"SELECT t.program, t.part, t.load, t.seconds - t.standing, t.loads FROM {of_day} AND {IS_RUN}", near
+    ):
+        if load is None:
+            each[program] += [seconds / loads] * loads
+        else:
+            numbered.add((program, part, load))
+    keys = sorted(numbered)
+    for some in (keys[k : k + 300] for k in range(0, len(keys), 300)):  # the pieces of other days too
+        of_load = f"(t.program, t.part, t.load) IN (VALUES {', '.join(['(?, ?, ?)'] * len(some))})"
+        rows = log.rows(
+            f"SELECT t.program, sum(t.seconds - t.standing) FROM {mine} AND {IS_RUN} AND {of_load} "
+            f"GROUP BY t.program, t.part, t.load HAVING max({LOCAL_DAY}) = ?",
+            (*names, *(v for key in some for v in key), day),
+        )
+        for program, seconds in rows:
+            each[program].append(seconds)
     for t in found.programs:
         own, said = each[t.program.id], t.planned if t.programmed is None else t.programmed
         if own and said > 0:
             yield Miss(key, t.program.id, sum(own) / len(own), said, len(own))
-    phases = log.rows(
-        f"SELECT t.phase, sum(t.seconds) FROM {mine} AND t.phase <> '' AND NOT ({IS_RUN}) GROUP BY t.phase "
-        f"HAVING max(CASE WHEN t.done THEN {LOCAL_DAY} END) = ?",
-        (*names, day),
-    )
-    for phase, seconds in phases:
-        hours = found.hours[phase].planned if phase in found.hours else None
-        if hours:
-            yield Miss(key, phase, seconds, 3600 * hours, 1)
+    finished = {phase for (phase,) in log.rows(f"SELECT t.phase FROM {of_day} AND t.done", near)}
+    for phase in sorted(finished & {p for p, h in found.hours.items() if h.planned}):
+        ((seconds, last),) = log.rows(
+            f"SELECT sum(t.seconds), max(CASE WHEN t.done THEN {LOCAL_DAY} END) FROM {mine} AND t.phase = ? AND NOT "
+            f"({IS_RUN})",
+            (*names, phase),
+        )
+        if last == day:
+            yield Miss(key, phase, seconds, 3600 * (found.hours[phase].planned or 0.0), 1)
 
 
 def _unmeasured(j: PlannedJob, times: JobTimes, loads: Sequence[ShopLoad]) -> Iterator[Measure]:
