@@ -447,14 +447,15 @@ def _table(log: ShopLog, chosen: argparse.Namespace) -> Answer:
 
 
 def _times_learned(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:
-    from shopcalc import people_learned
     from shopcalc.documents.plain import as_lines
+    from shopcalc.people_learned import learn_times
+    from shopcalc.people_pages import as_json, tables
 
-    found = people_learned.learn_times(shop, log)
-    lines = [line.rstrip() for t in people_learned.tables(found) for line in (*as_lines(t), "")]
+    found = learn_times(shop, log)
+    lines = [line.rstrip() for t in tables(found) for line in (*as_lines(t), "")]
     if not found.phases:
         lines = ["no phase of a job is finished yet: log the last time of one with --done"]
-    return lines, people_learned.as_json(found), [f"not compared: {t}" for t in found.left_out]
+    return lines, as_json(found), [f"not compared: {t}" for t in found.left_out]
 
 
 def _review(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:

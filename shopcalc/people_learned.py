@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
-from shopcalc.documents import Table
+import numpy as np
+
 from shopcalc.errors import InputError
 from shopcalc.jobs import Job, open_job
 from shopcalc.jobs.counting import drivers
@@ -20,12 +20,12 @@ from shopcalc.reading import load_toml
 from shopcalc.shop import PHASES, Rates, Shop
 from shopcalc.shoplog import ShopLog, job_key
 from shopcalc.shoplog.store import IN_FORCE
-from shopcalc.shrinkage import TABLE_JOBS, Belief, prior
+from shopcalc.shrinkage import TABLE_JOBS, Belief, prior, told_apart
 from shopcalc.standard_times import PHASE_DRIVERS, average_share
-from shopcalc.units import write_time
 
 _ODD = 0.99  # of jobs that lie within what the others let expect; one outside is pointed out
 _SURE = 0.95
+_TOLD = 0.5  # of what is not known of a step beside its phase: less is not worth telling (assumed)
 _UNLEARNED = ("machining",)  # the machine's, see its calibration
 
 
@@ -41,17 +41,39 @@ class Finished:
         By the shop's standard times as they are now [s].
     logged : float
         By the clock [s].
+    shares : mapping
+        Driver to its share of what was planned [ratio].
     """
 
     job: str
     phase: str
     planned: float
     logged: float
+    shares: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def ratio(self) -> float:
         """Logged over planned [ratio]."""
         return self.logged / self.planned
+
+
+@dataclass(frozen=True)
+class DriverTimes:
+    """What finished jobs tell of one step within its phase.
+
+    Parameters
+    ----------
+    driver : str
+        Which.
+    told : float
+        Share of what was not known of it that the jobs took away [ratio].
+    beyond : float
+        Factor on its time besides its phase's [ratio].
+    """
+
+    driver: str
+    told: float
+    beyond: float
 
 
 @dataclass(frozen=True)
@@ -84,6 +106,8 @@ class PhaseTimes:
         Jobs outside of what 99 % would be by all the others.
     without_odd : float
         What the factor would be without them [ratio].
+    drivers : tuple of DriverTimes
+        Of its steps; empty where the jobs cannot tell any of them from the others.
     """
 
     phase: str
@@ -99,6 +123,7 @@ class PhaseTimes:
     mean: float
     odd: tuple[Finished, ...] = ()
     without_odd: float = 1.0
+    drivers: tuple[DriverTimes, ...] = ()
 
 
 def learn_phase(jobs: Sequence[Finished], spread: float, shared: float) -> PhaseTimes:
@@ -157,7 +182,20 @@ def learn_phase(jobs: Sequence[Finished], spread: float, shared: float) -> Phase
         math.exp(after.mean + (own_spread**2 + shared**2) / 2),
         tuple(jobs[k] for k in odd),
         math.exp(rest.mean - start.mean),
+        _by_driver(jobs, values),
     )
+
+
+def _by_driver(jobs: Sequence[Finished], values: Sequence[float]) -> tuple[DriverTimes, ...]:
+    """Steps of a phase by jobs that mix them differently; to first order, what a step adds goes by its share."""
+    names = list(dict.fromkeys(d for j in jobs for d in j.shares))
+    if len(jobs) < 2 or len(names) < 2:
+        return ()
+    shares = np.array([[j.shares.get(d, 0.0) for d in names] for j in jobs])
+    beyond, told = told_apart(shares, np.array(values))
+    if told.max() < _TOLD:
+        return ()
+    return tuple(DriverTimes(d, float(t), math.exp(b)) for d, t, b in zip(names, told, beyond, strict=True))
 
 
 def _expected(value: float, others: Belief) -> bool:
@@ -277,14 +315,17 @@ def _compared(job: Job, phase: str, seconds: float, shop: Shop) -> Finished | st
     if phase == "finishing" and any(True for _ in job.done("carve")):
         return "it sands a carving, which goes by its surface and not by standard times"
     rates, counts = shop.rates, drivers(job, shop)
-    planned = sum(
-        counts[d] * rates.minutes[d] * average_share(rates.learning[d], job.quantity)
+    steps = {
+        d: counts[d] * rates.minutes[d] * average_share(rates.learning[d], job.quantity)
         for d in PHASE_DRIVERS[phase]
         if counts[d]
-    )
+    }
+    planned = sum(steps.values())
     if not planned > 0:
         return "the standard times plan nothing for it"
-    return Finished(job_key(job.file), phase, planned, seconds) if seconds > 0 else "no time is logged"
+    if not seconds > 0:
+        return "no time is logged"
+    return Finished(job_key(job.file), phase, planned, seconds, {d: v / planned for d, v in steps.items() if v})
 
 
 def corrected(rates: Rates, learned: LearnedTimes) -> Rates:
@@ -299,76 +340,10 @@ def corrected(rates: Rates, learned: LearnedTimes) -> Rates:
     """
     if not learned.phases:
         return rates
-    minutes = {
-        d: float(f"{seconds / 60 * learned.phases[phase].mean:.4g}") * 60  # what people read multiplies to what is paid
-        for phase in learned.phases
-        for d in PHASE_DRIVERS[phase]
-        if (seconds := rates.minutes[d])
-    }
+    minutes = {}
+    for phase, found in learned.phases.items():
+        beyond = {d.driver: d.beyond for d in found.drivers}
+        for d in PHASE_DRIVERS[phase]:  # rounded: what people read multiplies to what is paid
+            minutes[d] = float(f"{rates.minutes[d] / 60 * found.mean * beyond.get(d, 1.0):.4g}") * 60
     spread = {phase: p.spread for phase, p in learned.phases.items()}
     return rates.with_(minutes={**rates.minutes, **minutes}, spread={**rates.spread, **spread})
-
-
-# --- for people ------------------------------------------------------------------------------------------------------
-
-
-def tables(learned: LearnedTimes) -> tuple[Table, ...]:
-    """What was learned by phase, and the jobs it was learned from.
-
-    Parameters
-    ----------
-    learned : LearnedTimes
-        From ``learn_times``.
-    """
-    found = learned.phases.values()
-    rows = tuple(
-        (
-            p.phase, str(len(p.jobs)), f"× {p.said:.2f}", f"{100 * (1 - p.own):.0f} %", f"× {p.factor:.2f}",
-            f"{p.low:.2f} to {p.high:.2f}", f"× {p.mean:.2f}", f"{100 * p.usual:.0f} %", f"{100 * p.spread:.0f} %",
-        )
-        for p in found
-    )  # fmt: skip
-    head = ("phase", "jobs", "log alone", "pulled to default", "a usual job", "95 % sure", "quotes take",
-            "default spread", "spread")  # fmt: skip
-    below = (
-        f"The standard times count as {TABLE_JOBS:g} finished jobs: after n the log counts n / (n + {TABLE_JOBS:g}).",
-        "A usual job is the middle one: as many take longer as take less. Quotes add means, which lie above it by more "
-        "the more a phase strays; a standard time is such a mean.",
-    )
-    jobs = tuple(
-        (
-            j.phase, j.job, write_time(j.planned), write_time(j.logged), f"× {j.ratio:.2f}",
-            f"ODD: without such, a usual job is × {p.without_odd:.2f}; kept, correct it if it is a slip"
-            if j in p.odd else "",
-        )
-        for p in found for j in p.jobs
-    )  # fmt: skip
-    return (
-        Table("Times of people, by finished jobs", head, rows, frozenset(range(1, 9)), below),
-        Table("The jobs", ("phase", "job", "standard", "logged", "ratio", ""), jobs, frozenset({2, 3, 4})),
-    )
-
-
-def as_json(learned: LearnedTimes) -> dict[str, Any]:
-    """The same as plain data, for ``json.dumps``.
-
-    Parameters
-    ----------
-    learned : LearnedTimes
-        From ``learn_times``.
-    """
-    return {
-        "standard_times_count_as_jobs": TABLE_JOBS,
-        "phases": [
-            {
-                "phase": p.phase, "jobs": len(p.jobs), "log_alone": p.said, "own_share": p.own, "factor": p.factor,
-                "low": p.low, "high": p.high, "mean_factor": p.mean, "spread_default": p.usual, "spread": p.spread,
-                "without_odd": p.without_odd,
-                "finished": [
-                    {"job": j.job, "planned_s": j.planned, "logged_s": j.logged, "odd": j in p.odd} for j in p.jobs
-                ],
-            }
-            for p in learned.phases.values()
-        ],
-        "left_out": list(learned.left_out),
-    }  # fmt: skip

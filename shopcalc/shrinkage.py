@@ -7,6 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
+import numpy as np
+
+from shopcalc.moves import Floats
+
 #: Finished jobs the standard times count as: of how far hours stray, a third is the shop's own way, two thirds the
 #: job's (assumed). After two jobs the log counts as much as the table.
 TABLE_JOBS = 2.0
@@ -119,3 +123,49 @@ def _t(freedom: float, share: float) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(freedom, share))
+
+
+def told_apart(shares: Floats, values: Floats, count: float = TABLE_JOBS) -> tuple[Floats, Floats]:
+    """What each ingredient adds to a value beyond the usual mix, where mixes differ enough to tell.
+
+    Parameters
+    ----------
+    shares : (n, k) float
+        Of each ingredient in each observation; rows add up to 1 [ratio].
+    values : (n,) float
+        Observed [-].
+    count : float
+        Observations that the assumption "all alike" counts as [-].
+
+    Returns
+    -------
+    beyond : (k,) float
+        Likeliest difference to the usual mix, the mean of the shares; it comes to 0 over that mix [-].
+    told : (k,) float
+        Share of what was not known of it that the observations took away, 1 - variance after / before [ratio].
+
+    Notes
+    -----
+    Linear regression with a normal prior: least squares with ``count`` on the diagonal. The mean of the values is left
+    to the level of all.
+
+    References
+    ----------
+    A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2013, section 14.8 (prior information as further data).
+
+    Example
+    -------
+    >>> beyond, told = told_apart(np.array([[1.0, 0.0], [0.0, 1.0]]), np.array([0.3, -0.3]))
+    >>> np.round(beyond, 2).tolist(), np.round(told, 2).tolist()
+    ([0.1, -0.1], [0.33, 0.33])
+    """
+    usual = shares.mean(axis=0)
+    apart = shares - usual
+    kinds = np.eye(len(usual))
+    after = np.linalg.inv(apart.T @ apart + count * kinds)
+    from_usual = kinds - usual  # of each row, the usual mix is taken off
+    before = np.einsum("ij,ij->i", from_usual, from_usual) / count
+    left = np.einsum("ij,jk,ik->i", from_usual, after, from_usual)
+    beyond: Floats = from_usual @ after @ apart.T @ (values - values.mean())
+    told: Floats = 1 - left / np.where(before > 0, before, 1.0)
+    return beyond, np.where(before > 0, told, 0.0)

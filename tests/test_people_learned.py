@@ -21,11 +21,11 @@ from shopcalc.deciding import decide
 from shopcalc.jobs import estimate, open_job
 from shopcalc.jobs.counting import drivers
 from shopcalc.logged import job_with_log, with_learned
-from shopcalc.people_learned import Finished, corrected, learn_phase, learn_times
+from shopcalc.people_learned import DriverTimes, Finished, LearnedTimes, corrected, learn_phase, learn_times
 from shopcalc.quote import price
 from shopcalc.shop import Shop, copy_starter
 from shopcalc.shoplog import ShopLog, TimeEntry
-from shopcalc.shrinkage import TABLE_JOBS, Belief, prior
+from shopcalc.shrinkage import TABLE_JOBS, Belief, prior, told_apart
 from shopcalc.standard_times import PHASE_DRIVERS, average_share
 
 NAMES = ("garden-gates", "linen-press", "pantry-door", "shutters")
@@ -154,6 +154,47 @@ def test_intervals_hold_in_shops_of_another_kind(usual, deviation):
     inside, nexts = covered(6, 200, lambda rng: (usual, deviation))
     assert inside >= 0.9
     assert 0.72 <= nexts <= 0.95
+
+
+def test_steps_are_told_apart_as_conditioning_a_normal_says():
+    """Oracle: all that is unknown as one normal with its covariance, given the observations (section 14.8)."""
+    rng = np.random.default_rng(5)
+    shares = rng.dirichlet([1.0, 2.0, 0.7], 7)
+    values = rng.normal(0.1, 0.3, 7)
+    usual = shares.mean(axis=0)
+    apart, take_off = shares - usual, np.eye(3) - usual
+    prior_cov = np.eye(3) / TABLE_JOBS  # in units of the variance of one observation
+    seen = apart @ prior_cov @ apart.T + np.eye(7)
+    gain = prior_cov @ apart.T @ np.linalg.inv(seen)
+    left = prior_cov - gain @ apart @ prior_cov
+    beyond, told = told_apart(shares, values)
+    assert beyond == pytest.approx(take_off @ gain @ (values - values.mean()))
+    variances = [np.diag(take_off @ c @ take_off.T) for c in (left, prior_cov)]
+    assert told == pytest.approx(1 - variances[0] / variances[1])
+    assert beyond @ usual == pytest.approx(0.0, abs=1e-12)  # the usual mix is the phase's
+
+
+def test_equal_mixes_tell_nothing_apart():
+    beyond, told = told_apart(np.tile([0.3, 0.7], (50, 1)), np.linspace(-1, 1, 50))
+    assert beyond == pytest.approx([0.0, 0.0], abs=1e-12)
+    assert told == pytest.approx([0.0, 0.0], abs=1e-12)
+
+
+@pytest.mark.parametrize(("jobs", "tells"), [(3, False), (60, True)])
+def test_a_shop_slow_in_one_step_is_found_out_by_many_jobs(jobs, tells):
+    rng = np.random.default_rng(7)
+    done = []
+    for k in range(jobs):
+        a = rng.uniform(0.1, 0.9)
+        logged = 3600 * (a * 1.5 + (1 - a) * 0.9) * math.exp(rng.normal(0, 0.1))
+        done.append(Finished(str(k), "setup", 3600.0, logged, {"load_per_load": a, "zero_per_load": 1 - a}))
+    found = learn_phase(done, 0.3, 0.12)
+    assert bool(found.drivers) == tells
+    if tells:
+        factors = {d.driver: found.factor * d.beyond for d in found.drivers}
+        ratio = factors["load_per_load"] / factors["zero_per_load"]
+        assert ratio == pytest.approx(1.5 / 0.9, rel=0.15)
+        assert ratio > 1.2  # still pulled a little to "both alike"
 
 
 # --- in the shop -----------------------------------------------------------------------------------------------------
@@ -340,3 +381,14 @@ def test_a_frame_that_is_dragged_reads_the_log_once(folder, monkeypatch):
     assert len(reads) == 1
     assert shown.estimate.hours == estimate(job_with_log(job)).hours
     assert "standard times corrected" in shown.remarks.value
+
+
+def test_each_step_takes_its_own_factor(folder):
+    shop = Shop.open(folder)
+    job = Finished("a", "setup", 3600.0, 4000.0)
+    setup = replace(learn_phase([job], 0.3, 0.12), drivers=(DriverTimes("load_per_load", 0.6, 1.3),))
+    rates = corrected(shop.rates, LearnedTimes({"setup": setup}))
+    for d in PHASE_DRIVERS["setup"]:
+        wanted = setup.mean * (1.3 if d == "load_per_load" else 1.0)
+        assert rates.minutes[d] == pytest.approx(wanted * shop.rates.minutes[d], rel=1e-3)
+    assert all(rates.minutes[d] == shop.rates.minutes[d] for d in PHASE_DRIVERS["assembly"])
