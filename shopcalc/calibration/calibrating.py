@@ -116,6 +116,8 @@ class Calibration:
         whose programs exist.
     fit : Fit
         The figures behind.
+    settled : Settled
+        The settings taken and the others, by their odds.
     """
 
     record: Machine
@@ -131,6 +133,7 @@ class Calibration:
     jerk: float | None
     spread: float
     fit: Fit
+    settled: Settled
 
     def factor(self, key: str) -> Learned:
         """One factor by its key.
@@ -162,19 +165,11 @@ class Calibration:
             out.append(LearnedField("controller.chord_curvature", bends, was))
         for name in dict.fromkeys(n for one in self.learned for n in one.factor.fields):
             value, record, start = (float(value_of(m, name)) for m in (self.machine, self.record, self.start))
-            at = [k for k, one in enumerate(self.learned) if name in one.factor.fields]
             if math.isfinite(start) and start > 0:
-                low, high = self._interval(at)
-                out.append(LearnedField(name, value, record, start * low, start * high))
+                keys = [one.factor.key for one in self.learned if name in one.factor.fields]
+                low, high = self.settled.open(keys)
+                out.append(LearnedField(name, value, record, start * math.exp(low), start * math.exp(high)))
         return (*out, LearnedField("spread", self.spread))
-
-    def _interval(self, at: Sequence[int]) -> tuple[float, float]:
-        """95 % of the product of some factors."""
-        if len(at) == 1:
-            return self.learned[at[0]].low, self.learned[at[0]].high
-        logs = float(self.fit.logs[list(at)].sum())
-        wide = 1.96 * math.sqrt(float(self.fit.covariance[np.ix_(at, at)].sum()))
-        return math.exp(logs - wide), math.exp(logs + wide)
 
 
 def calibrate(
@@ -237,23 +232,23 @@ def calibrate(
     chosen = settled(clock, y, watch, keys, moves) if settings else Settled(clock, fit(clock, y, watch))
     clock, found, factors = chosen.clock, chosen.fit, chosen.clock.factors
     done = with_factors(clock.machine, factors, found.logs)
-    known = knowledge(factors, found)
+    known = knowledge(factors, found, [chosen.sigma(f.key) for f in factors])
     return Calibration(
-        machine, clock.machine, done, _learned(factors, found, known), _errors(runs, before, found, y, watch),
+        machine, clock.machine, done, _learned(chosen, known), _errors(runs, before, found, y, watch),
         tuple(
             e for r, m in zip(runs, middles, strict=True)
             for e, z in zip(r.logged, m[2], strict=True) if abs(z) > _STRAYS
         ),
         tuple(r.program for r, w in zip(runs, found.weights, strict=True) if w < _LITTLE),
         known, _next(clock, found, archive or {}, {r.program for r in runs}), chosen.bends, chosen.jerk, found.spread,
-        found,
+        found, chosen,
     )  # fmt: skip
 
 
-def _learned(factors: Sequence[Factor], found: Fit, known: Knowledge) -> tuple[Learned, ...]:
+def _learned(chosen: Settled, known: Knowledge) -> tuple[Learned, ...]:
     out = []
-    for k, f in enumerate(factors):
-        value, low, high = (math.exp(v) for v in (found.logs[k], *found.interval[k]))
+    for k, f in enumerate(chosen.clock.factors):
+        value, low, high = (math.exp(v) for v in (chosen.fit.logs[k], *chosen.open([f.key])))
         at_bound = value <= f.low * 1.001 or value >= f.high * 0.999
         out.append(Learned(f, value, low, high, known.left[f.key], at_bound))
     return tuple(out)

@@ -71,8 +71,8 @@ FACTORS: tuple[Factor, ...] = (
         "makers count from chip to chip, shops with the way there and the hood", 0.05, 20.0,
     ),
     Factor(
-        "spindle_start", "spindle start", ("times.spindle_start",), 0.5,
-        "goes with the speed wanted, and is set by hand", 0.05, 20.0,
+        "spindle_start", "spindle start", ("times.spindle_start",), 0.7,
+        "goes with the speed wanted, is set by hand, and what a control waits at its stops counts in it", 0.05, 20.0,
     ),
     Factor(
         "feed_share", "share of the feed really reached", ("feed_share",), 0.1,

@@ -13,24 +13,22 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from shopcalc.calibration.factors import Factor, with_factors
+from shopcalc.calibration.sampling import DEGREES, MISSES, MISSES_SIGMA, Nearby, draws, within
 from shopcalc.machines import Machine
 from shopcalc.motion import machine_time
-from shopcalc.moves import Floats, Moves
+from shopcalc.moves import Floats, Kind, Moves, Stop
 
-#: Degrees of freedom of Student's law: what strays far counts little. Four is common practice, no source.
-DEGREES = 4.0
-#: What the engine misses of a program's time once its factors are right, and sigma of its logarithm; common practice.
-MISSES, MISSES_SIGMA = 0.01, 0.6
 #: Standard deviation over scale of Student's law with four degrees: sqrt(4 / (4 - 2)) (definition).
 WIDER = math.sqrt(DEGREES / (DEGREES - 2.0))
 _GRID = np.exp(np.linspace(math.log(0.0015), math.log(0.12), 25))
 _STEP = 2e-3  # of a logarithm, for slopes
-_STILL = 1e-4
-_ROUNDS, _STEPS = 6, 40
+_STILL, _NEARLY = 1e-5, 1e-2  # how much better the objective could still become, at the end and on the way
+_ROUNDS, _STEPS = 7, 60
 
 
 class Clock:
@@ -44,11 +42,26 @@ class Clock:
         Those that change.
     moves : sequence of Moves
         One for each program.
+
+    Attributes
+    ----------
+    standing : (n, k) float
+        Seconds that each factor of 1 makes each program stand: changes and spindle starts cost no run of the engine
+        [s].
     """
 
     def __init__(self, machine: Machine, factors: Sequence[Factor], moves: Sequence[Moves]) -> None:
         self.machine, self.factors, self._moves = machine, tuple(factors), tuple(moves)
         self._known: dict[bytes, Floats] = {}
+        self.standing = np.zeros((len(self._moves), len(self.factors)))
+        for k, factor in enumerate(self.factors):
+            if factor.key == "cutter_change":
+                counts = [int((m.kind == Kind.CHANGE).sum()) for m in self._moves]
+                self.standing[:, k] = np.array(counts) * machine.times.cutter_change
+            elif factor.key == "spindle_start":
+                counts = [int(((m.kind == Kind.STOP) & (m.value == Stop.SPINDLE_START)).sum()) for m in self._moves]
+                self.standing[:, k] = np.array(counts) * machine.times.spindle_start
+        self._stands = np.array([f.key in ("cutter_change", "spindle_start") for f in self.factors])
 
     def logs(self, f: Floats) -> Floats:
         """Logarithm of each program's time.
@@ -58,14 +71,16 @@ class Clock:
         f : (k,) float
             Logarithm of each factor [-].
         """
-        key = np.asarray(f, dtype=float).tobytes()
+        moving = np.where(self._stands, 0.0, f)
+        key = moving.tobytes()
         if key not in self._known:
-            machine = with_factors(self.machine, self.factors, f)
-            self._known[key] = np.log([machine_time(m, machine).total_s for m in self._moves])
-        return self._known[key]
+            machine = with_factors(self.machine, self.factors, moving)
+            self._known[key] = np.array([machine_time(m, machine).total_s for m in self._moves])
+        out: Floats = np.log(self._known[key] + self.standing @ np.expm1(f))
+        return out
 
     def slopes(self, f: Floats) -> Floats:
-        """(programs, factors): change of each logarithm with each, by central differences.
+        """(programs, factors): change of each logarithm with each, by central differences where it has no closed form.
 
         Parameters
         ----------
@@ -73,7 +88,11 @@ class Clock:
             Where.
         """
         out = np.empty((len(self._moves), len(f)))
+        whole = np.exp(self.logs(f))
         for k in range(len(f)):
+            if self._stands[k]:
+                out[:, k] = self.standing[:, k] * math.exp(f[k]) / whole
+                continue
             step = np.zeros(len(f))
             step[k] = _STEP
             out[:, k] = (self.logs(f + step) - self.logs(f - step)) / (2 * _STEP)
@@ -90,8 +109,6 @@ class Fit:
         Most likely logarithm of each factor [-].
     covariance : (k, k) float
         Of them [-].
-    interval : (k, 2) float
-        95 % of each [-].
     scale : float
         Most likely s [-].
     scale2 : float
@@ -106,11 +123,14 @@ class Fit:
         Scale of each program's law [-].
     evidence : float
         Logarithm of how well model and programs agree, everything unknown averaged out [-].
+    clock : Clock
+        Of the programs.
+    y, watch : (n,) float
+        What was fitted to.
     """
 
     logs: Floats
     covariance: Floats
-    interval: Floats
     scale: float
     scale2: float
     slopes: Floats
@@ -118,6 +138,20 @@ class Fit:
     weights: Floats
     sigma: Floats
     evidence: float
+    clock: Clock
+    y: Floats
+    watch: Floats
+
+    @cached_property
+    def draws(self) -> Floats:
+        """(draws, k): logarithms of the factors as likely as prior and times make them."""
+        near = Nearby(self.logs, self.y - self.off, self.slopes, self.clock.standing)
+        return draws(self.clock.factors, near, self.y, self.watch, self.covariance, self.scale)
+
+    @cached_property
+    def interval(self) -> Floats:
+        """(k, 2): 95 % of each factor's logarithm [-]."""
+        return np.array([within([(column, 1.0)]) for column in self.draws.T])
 
     @property
     def spread(self) -> float:
@@ -155,22 +189,26 @@ def fit(clock: Clock, y: Floats, watch: Floats, near: Fit | None = None) -> Fit:
     -----
     Gauss-Newton steps with Student's weights, halved until the objective falls, within the factors' bounds; s by the
     marginal likelihood of the model made linear there. The covariance is the expected information's inverse, priors
-    included.
+    included; intervals come from draws (``sampling``). Slopes are corrected from step to step (Broyden's update) and
+    made anew before a fit counts as found: a run of the engine is what costs time.
 
     References
     ----------
     Lange, Little and Taylor, "Robust statistical modeling using the t distribution", Journal of the American
-    Statistical Association 84(408), 1989.
+    Statistical Association 84(408), 1989. Broyden, "A class of methods for solving nonlinear simultaneous equations",
+    Mathematics of Computation 19(92), 1965.
     """
     scale, f = (float(_GRID[-1]), np.zeros(len(clock.factors))) if near is None else (near.scale, near.logs)
     prior = np.array([c.sigma for c in clock.factors])
+    slopes, still = clock.slopes(f), _NEARLY
     for last in range(_ROUNDS, 0, -1):
-        f = most_likely(clock, y, watch, scale, f)
-        slopes, off = clock.slopes(f), y - clock.logs(f)
+        f, slopes = most_likely(clock, y, watch, scale, f, slopes, still)
+        off = y - clock.logs(f)
         modes, spreads, heights = _over_scales(f, slopes, off, watch, prior)
         best = float(_GRID[int(np.argmax(heights))])
-        if best == scale or last == 1:
+        if last == 1 or (best == scale and still == _STILL):
             break
+        still = _STILL if best == scale or last == 2 else _NEARLY
         scale = best
     shares = np.exp(heights - heights.max())
     evidence = float(heights.max() + math.log(shares.sum() * math.log(_GRID[1] / _GRID[0])))
@@ -180,8 +218,8 @@ def fit(clock: Clock, y: Floats, watch: Floats, near: Fit | None = None) -> Fit:
     covariance = np.einsum("g,gkl->kl", shares, spreads) + np.einsum("g,gk,gl->kl", shares, away, away)
     variance = scale**2 + watch**2
     return Fit(
-        f, covariance, _intervals(modes, spreads, shares, f - middle), scale, float(shares @ _GRID**2), slopes, off,
-        np.minimum(1.0, _weights(off**2 / variance)), np.sqrt(variance), evidence,
+        f, covariance, scale, float(shares @ _GRID**2), slopes, off,
+        np.minimum(1.0, _weights(off**2 / variance)), np.sqrt(variance), evidence, clock, y, watch,
     )  # fmt: skip
 
 
@@ -196,8 +234,10 @@ def _misfit(f: Floats, off: Floats, variance: Floats, prior: Floats) -> float:
     return float(tail + 0.5 * ((f / prior) ** 2).sum())
 
 
-def most_likely(clock: Clock, y: Floats, watch: Floats, scale: float, start: Floats) -> Floats:
-    """Most likely logarithms of the factors at one s.
+def most_likely(
+    clock: Clock, y: Floats, watch: Floats, scale: float, start: Floats, slopes: Floats, still: float = _STILL
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Most likely logarithms of the factors at one s, and the programs' slopes there.
 
     Parameters
     ----------
@@ -207,33 +247,49 @@ def most_likely(clock: Clock, y: Floats, watch: Floats, scale: float, start: Flo
         What the engine misses [-].
     start : (k,) float
         Where to begin [-].
+    slopes : (n, k) float
+        There, or near it.
+    still : float
+        Enough: how much better the objective might still become [-].
     """
     prior = np.array([c.sigma for c in clock.factors])
     low, high = (np.log([getattr(c, side) for c in clock.factors]) for side in ("low", "high"))
     variance, f = scale**2 + watch**2, np.clip(start, low, high)
-    off = y - clock.logs(f)
-    value = _misfit(f, off, variance, prior)
+    logs, fresh = clock.logs(f), False
+    value = _misfit(f, y - logs, variance, prior)
     for _ in range(_STEPS):
-        slopes = clock.slopes(f)
-        weight = _weights(off**2 / variance) / variance
-        pull = slopes.T @ (weight * off) - f / prior**2
-        free = ~(((f <= low) & (pull < 0)) | ((f >= high) & (pull > 0)))
-        curve = (slopes.T * weight) @ slopes + np.diag(1 / prior**2)
-        step = np.zeros(len(f))
-        step[free] = np.linalg.solve(curve[np.ix_(free, free)], pull[free])
-        share, moved = 1.0, False
-        while share > 1e-4:
+        step, promise = _step(f, y - logs, slopes, variance, prior, low, high)
+        share, taken = 1.0, False
+        while promise > still and share > (1e-3 if fresh else 0.2):
             trial = np.clip(f + share * step, low, high)
-            left = y - clock.logs(trial)
-            worth = _misfit(trial, left, variance, prior)
-            if worth < value:
-                moved = bool(value - worth > _STILL * _STILL) and bool(np.abs(trial - f).max() > _STILL)
-                f, off, value = trial, left, worth
+            there = clock.logs(trial)
+            worth = _misfit(trial, y - there, variance, prior)
+            if worth < value - 0.1 * still:
+                taken = True
                 break
             share /= 2
-        if not moved:
+        if taken:
+            way = trial - f
+            slopes = slopes + np.outer(there - logs - slopes @ way, way) / (way @ way)
+            f, logs, value, fresh = trial, there, worth, False
+        elif fresh:
             break
-    return f
+        else:
+            slopes, fresh = clock.slopes(f), True
+    return f, slopes
+
+
+def _step(
+    f: Floats, off: Floats, slopes: Floats, variance: Floats, prior: Floats, low: Floats, high: Floats
+) -> tuple[Floats, float]:  # fmt: skip
+    """Gauss-Newton step of the factors that are free to move, and by how much it should better the objective."""
+    weight = _weights(off**2 / variance) / variance
+    pull = slopes.T @ (weight * off) - f / prior**2
+    free = ~(((f <= low) & (pull < 0)) | ((f >= high) & (pull > 0)))
+    curve = (slopes.T * weight) @ slopes + np.diag(1 / prior**2)
+    step = np.zeros(len(f))
+    step[free] = np.linalg.solve(curve[np.ix_(free, free)], pull[free])
+    return step, 0.5 * float(step @ pull)
 
 
 def _over_scales(
@@ -262,21 +318,3 @@ def _over_scales(
         )  # fmt: skip
         modes.append(at)
     return np.array(modes[::-1]), np.array(spreads[::-1]), np.array(heights[::-1])
-
-
-def _intervals(modes: Floats, spreads: Floats, shares: Floats, shift: Floats) -> Floats:
-    """(k, 2): 95 % of each factor's logarithm, over all s."""
-    from scipy.optimize import brentq
-    from scipy.special import ndtr
-
-    out = np.empty((modes.shape[1], 2))
-    for k in range(modes.shape[1]):
-        at, wide = modes[:, k] + shift[k], np.sqrt(spreads[:, k, k])
-        ends = float((at - 8 * wide).min()), float((at + 8 * wide).max())
-        for side, share in enumerate((0.025, 0.975)):
-
-            def above(x: float, at: Floats = at, wide: Floats = wide, share: float = share) -> float:
-                return float(shares @ ndtr((x - at) / wide)) - share
-
-            out[k, side] = brentq(above, *ends, xtol=1e-9)
-    return out

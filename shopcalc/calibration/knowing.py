@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from shopcalc.calibration.factors import Factor
-from shopcalc.calibration.fitting import DEGREES, Fit
+from shopcalc.calibration.fitting import Fit
+from shopcalc.calibration.sampling import DEGREES
 from shopcalc.moves import Floats
 
 _KNOWN, _SILENT = 0.4, 0.9  # sigma left over sigma beforehand
@@ -69,7 +70,7 @@ class Knowledge:
         return sum(c.strength**2 > 3.0 for c in self.combinations)
 
 
-def knowledge(factors: Sequence[Factor], found: Fit) -> Knowledge:
+def knowledge(factors: Sequence[Factor], found: Fit, sigmas: Sequence[float] | None = None) -> Knowledge:
     """Say what a fit's programs can separate.
 
     Parameters
@@ -78,6 +79,8 @@ def knowledge(factors: Sequence[Factor], found: Fit) -> Knowledge:
         Of the fit.
     found : Fit
         The fit.
+    sigmas : sequence of float, optional
+        Standard deviation left of each factor's logarithm, where more than the fit's settings come into question [-].
 
     Notes
     -----
@@ -104,7 +107,8 @@ def knowledge(factors: Sequence[Factor], found: Fit) -> Knowledge:
         alike = abs(scaled[:, i] @ scaled[:, j]) > _ALIKE * size[i] * size[j] and min(size[i], size[j]) > 0.3
         if alike or (abs(together) > _TIED and open_ > 0.25 and sharp < 0.25 * open_):
             tied.append((factors[i].key, factors[j].key))
-    left = {f.key: float(np.sqrt(own[k, k])) for k, f in enumerate(factors)}
+    after = np.sqrt(np.diag(found.covariance)) if sigmas is None else np.asarray(sigmas)
+    left = {f.key: float(after[k] / f.sigma) for k, f in enumerate(factors)}
     return Knowledge(left, tuple(tied), combinations)
 
 

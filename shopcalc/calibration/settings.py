@@ -1,4 +1,8 @@
-"""Settings of a control that are no factors, compared by how well each explains the logged times."""
+"""Settings of a control that are no factors, compared by how well each explains the logged times.
+
+What the times leave open of a factor is averaged over the settings, each by its odds: where the times cannot tell
+gradual acceleration from low acceleration, the interval holds both.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +15,7 @@ import numpy as np
 
 from shopcalc.calibration.factors import factors_of
 from shopcalc.calibration.fitting import Clock, Fit, fit
+from shopcalc.calibration.sampling import within
 from shopcalc.moves import Floats, Moves
 
 Bends = Literal["off", "speed", "share"]
@@ -20,6 +25,7 @@ BENDS: tuple[Bends, ...] = get_args(Bends)
 CLEARLY = 3.0
 #: Time in which acceleration builds up where a record says nothing of jerk [s]; common practice, no source.
 BUILDS_UP = 0.05
+_HARDLY = 0.01  # share of the odds below which a kind of machine is left out
 _SEEN = 1e-3  # change of a logarithm that a watch could see
 
 
@@ -38,12 +44,55 @@ class Settled:
         difference.
     jerk : float or None
         Logarithm of the odds of gradual acceleration against none; None where it was not asked.
+    others : tuple of Fit
+        Under the settings that were not taken.
     """
 
     clock: Clock
     fit: Fit
     bends: Mapping[str, float] = field(default_factory=dict)
     jerk: float | None = None
+    others: tuple[Fit, ...] = ()
+
+    def open(self, keys: Sequence[str]) -> tuple[float, float]:
+        """95 % of the logarithm of a product of factors, each kind of machine counting by its odds [-].
+
+        Parameters
+        ----------
+        keys : sequence of str
+            Of the factors.
+
+        References
+        ----------
+        Hoeting, Madigan, Raftery and Volinsky, "Bayesian model averaging: a tutorial", Statistical Science 14(4), 1999.
+        """
+        return within([(f.draws[:, at].sum(axis=1), share) for f, share, at in self._having(keys)])
+
+    def sigma(self, key: str) -> float:
+        """Standard deviation of a factor's logarithm, each kind of machine counting by its odds [-].
+
+        Parameters
+        ----------
+        key : str
+            Of the factor.
+        """
+        having = self._having([key])
+        own = sum(share * float(f.covariance[at[0], at[0]]) for f, share, at in having)
+        if len(having) == 1:
+            return math.sqrt(own)
+        middles = np.array([f.draws[:, at[0]].mean() for f, _, at in having])
+        shares = np.array([share for _, share, _ in having])
+        return math.sqrt(own + float(shares @ (middles - shares @ middles) ** 2))
+
+    def _having(self, keys: Sequence[str]) -> list[tuple[Fit, float, list[int]]]:
+        """Fits that know all these factors, how likely each is, and where the factors stand in it."""
+        out = []
+        for f in (self.fit, *self.others):
+            places = {factor.key: k for k, factor in enumerate(f.clock.factors)}
+            if all(key in places for key in keys):
+                out.append((f, math.exp(f.evidence - self.fit.evidence), [places[key] for key in keys]))
+        whole = sum(share for _, share, _ in out)
+        return [(f, share / whole, at) for f, share, at in out if share > _HARDLY * whole]
 
 
 def settled(clock: Clock, y: Floats, watch: Floats, keys: Sequence[str] | None, moves: Sequence[Moves]) -> Settled:
@@ -61,12 +110,14 @@ def settled(clock: Clock, y: Floats, watch: Floats, keys: Sequence[str] | None, 
         Of the programs.
     """
     best, odds = fit(clock, y, watch), None
+    tried = [best]
     record = clock.machine
     weakest = min(a.acceleration for a in record.axes)
     if (keys is None or "jerk" in keys) and math.isinf(record.controller.jerk) and math.isfinite(weakest):
         gradual = record.with_(controller=replace(record.controller, jerk=weakest / BUILDS_UP))
         other = Clock(gradual, factors_of(gradual, keys), moves)
         found = fit(other, y, watch)
+        tried.append(found)
         odds = found.evidence - best.evidence
         if odds > CLEARLY:
             clock, best = other, found
@@ -82,4 +133,5 @@ def settled(clock: Clock, y: Floats, watch: Floats, keys: Sequence[str] | None, 
     top = max(fits, key=lambda w: fits[w].evidence)
     word = top if fits[top].evidence - best.evidence > CLEARLY else own
     bends: dict[str, float] = {w: f.evidence - fits[top].evidence for w, f in fits.items()} if len(fits) > 1 else {}
-    return Settled(clocks[word], fits[word], bends, odds)
+    tried += [f for w, f in fits.items() if w != own]
+    return Settled(clocks[word], fits[word], bends, odds, tuple(f for f in tried if f is not fits[word]))
