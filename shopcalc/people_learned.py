@@ -157,7 +157,7 @@ def learn_phase(jobs: Sequence[Finished], spread: float, shared: float) -> Phase
     -------
     >>> found = learn_phase([Finished("gates", "assembly", 3600.0, 4680.0)] * 4, 0.25, 0.12)
     >>> round(found.own, 3), round(found.factor, 3)
-    (0.667, 1.222)
+    (0.8, 1.272)
     """
     before = math.hypot(spread, shared)
     start = prior(before)

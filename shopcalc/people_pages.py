@@ -29,7 +29,7 @@ def tables(learned: LearnedTimes) -> tuple[Table, ...]:
     head = ("phase", "jobs", "log alone", "pulled to default", "a usual job", "95 % sure", "quotes take",
             "default spread", "spread")  # fmt: skip
     below = (
-        f"The standard times count as {TABLE_JOBS:g} finished jobs: after n the log counts n / (n + {TABLE_JOBS:g}).",
+        f"The standard times count as {TABLE_JOBS:g} finished job: after n the log counts n / (n + {TABLE_JOBS:g}).",
         "A usual job is the middle one: as many take longer as take less. Quotes add means, which lie above it by more "
         "the more a phase strays; a standard time is such a mean.",
     )

@@ -11,9 +11,9 @@ import numpy as np
 
 from shopcalc.moves import Floats
 
-#: Finished jobs the standard times count as: of how far hours stray, a third is the shop's own way, two thirds the
-#: job's (assumed). After two jobs the log counts as much as the table.
-TABLE_JOBS = 2.0
+#: Finished jobs the standard times count as: of how far hours stray from them, half is the shop's own way and half the
+#: job's (assumed). After one job the log counts as much as the table.
+TABLE_JOBS = 1.0
 #: Jobs the shop's own figure of the spread counts as (assumed).
 SPREAD_JOBS = 4.0
 _END = 0.9  # where the log-normal that risk draws from meets Student's t: one job in ten lies above, one below
@@ -157,7 +157,7 @@ def told_apart(shares: Floats, values: Floats, count: float = TABLE_JOBS) -> tup
     -------
     >>> beyond, told = told_apart(np.array([[1.0, 0.0], [0.0, 1.0]]), np.array([0.3, -0.3]))
     >>> np.round(beyond, 2).tolist(), np.round(told, 2).tolist()
-    ([0.1, -0.1], [0.33, 0.33])
+    ([0.15, -0.15], [0.5, 0.5])
     """
     usual = shares.mean(axis=0)
     apart = shares - usual

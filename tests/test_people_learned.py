@@ -246,7 +246,7 @@ def test_a_quote_takes_what_finished_jobs_taught(folder):
     assert job.shop.rates.spread["assembly"] == found.spread
     assert after.hours["stock"] == before.hours["stock"]
     note = next(w for w in after.warnings if w.startswith("standard times corrected"))
-    assert f"assembly × {found.mean:.2f} (n = 4, w = 0.67" in note
+    assert f"assembly × {found.mean:.2f} (n = 4, w = 0.80" in note
     plain = job_with_log(rails, learned=False)
     assert estimate(plain).hours == before.hours
     assert plain.shop.rates == shop.rates
@@ -334,7 +334,7 @@ def test_the_commands_say_it(folder, capsys):
     log_finished(folder)
     assert main(["log", "times", "--shop", str(folder)]) == 0
     text = capsys.readouterr().out
-    for words in ("assembly", "× 1.4", "33 %", "garden-gates", "The standard times count as 2 finished jobs"):
+    for words in ("assembly", "× 1.4", "20 %", "garden-gates", "The standard times count as 1 finished job"):
         assert words in text
     assert main(["log", "times", "--shop", str(folder), "--json"]) == 0
     (phase,) = json.loads(capsys.readouterr().out)["phases"]
