@@ -216,3 +216,13 @@ def test_the_trainers_view_shows_what_was_just_signed(shop):
     view.folder.value = ""
     assert view.tables.value == ""
     assert "shopcalc new" in view.said.value or "my-shop" in view.folder.value
+
+
+def test_who_comes_back_is_asked_first_what_is_still_due(shop):
+    with ShopLog.of(shop) as log:
+        for kind in lessons.kinds("fit"):
+            for seed in (1, 2):
+                lessons.keep_answer(log, "Ann", lessons.Attempt(kind, seed, kind != "clearance"))
+    control = LessonControl("fit", shop=shop, person="Ann")
+    assert lessons.due(control.score) == ("clearance",)
+    assert (control.exercise.kind, control.exercise.seed) == ("clearance", 3)

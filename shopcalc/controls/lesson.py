@@ -147,8 +147,10 @@ class LessonControl:
                     self.score = lessons.score_of(log, self.form.person.value, self.lesson)
             except InputError as e:
                 self.said.value = note(str(e))
-            if not self._judged and any(a.kind == self._kind and a.seed >= self._seen[self._kind]
-                                        for a in self.score.attempts):  # fmt: skip
+            if not self._judged and self.score.attempts:
+                due = lessons.due(self.score)
+                self._number = self._kinds.index(due[0]) if due else self._number
+                self._seen[self._kind] -= 1  # it was not answered
                 self._show()
         self._mark()
 

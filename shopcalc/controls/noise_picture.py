@@ -28,8 +28,8 @@ class NoiseControl:
              go.Scatter(x=[], y=[], mode="markers", name="you", marker={"color": "#111", "size": 14, "symbol": "x"})],
             title={"text": "Minutes a day in noise"}, height=380,
             xaxis={"title": {"text": "at the ear, dBA"}, "range": [75, 116]},
-            yaxis={"title": {"text": "minutes"}, "type": "log", "range": [0, 3.2],
-                   "tickvals": [1, 4, 15, 60, 120, 240, 480, 960]},
+            yaxis={"title": {"text": "minutes"}, "type": "log", "range": [0.2, 3.2],
+                   "tickvals": [4, 15, 60, 120, 240, 480, 960]},
             legend={"orientation": "h", "y": -0.25},
         )  # fmt: skip
         self.answer, self.table = widgets.HTML(), widgets.HTML()
@@ -49,10 +49,11 @@ class NoiseControl:
         self.answer.value = big(("✗ " if self.used > 1 else "✓ ") + self.verdict)
         with self.figure.change() as f:
             f.data[2].x, f.data[2].y = [at_ear], [self.minutes.value]
-        rows = [[f"{c.topic}: {c.item}", f"{c.value} {c.basis}".strip(),
-                 f"{', '.join(filter(None, (str(bibliography().get(c.source, c.source)), c.place)))} ({c.kind})"]
+        known = bibliography()
+        rows = [[c.value, f"{c.topic}: {c.item}{', ' if c.basis else ''}{c.basis}",
+                 f"{known[c.source].title if c.source in known else c.source} ({c.kind})"]
                 for c in cautions() if c.topic in ("wood dust", "noise") and not c.applies_to]  # fmt: skip
-        self.table.value = table("Limits", ["what", "limit", "where it stands"], rows, words=(1, 2)) + note(
+        self.table.value = table("Limits", ["limit", "of what", "where it stands"], rows, words=(1, 2)) + note(
             "What muffs and plugs take off in use is less than their box says. The nearest measured level is worth "
             "more than any table: common practice, no source."
         )

@@ -108,7 +108,8 @@ def to_print(document: Document, name: str) -> str:
     data = base64.b64encode(as_page(document).encode()).decode()
     safe = "".join(c if c.isalnum() else "-" for c in name.lower())
     return (
-        f'<a class="shop-print" download="{html.escape(safe)}.html" href="data:text/html;base64,{data}">'
+        f'<a class="shop-print" style="color:#0b5a8a;text-decoration:underline;font-weight:600" '
+        f'download="{html.escape(safe)}.html" href="data:text/html;base64,{data}">'
         f"Save {html.escape(document.title)}</a>, then open it and print it."
     )
 

@@ -45,6 +45,9 @@ _WAYS = (((2, 1), "up, to the spindle"), ((1, 1), "at the fence"), ((0, -1), "to
          ((0, 1), "to the right"), ((2, -1), "down, on the table or clamp"))  # fmt: skip
 _TITLES = {"flat": "flat on the table", "edge": "stood on its long edge", "end": "stood on end"}
 
+#: Which side has to look up to the spindle for the joint to be cut into it.
+RIGHT_UP = {"flat": "marked face", "edge": "marked edge", "end": "end A"}
+
 
 class StationsControl:
     """Lay the part, turn it, and see where its marks and its joint are.
@@ -119,7 +122,7 @@ class StationsControl:
     def update(self) -> None:
         """Turn the part and say where everything is."""
         s = self.system
-        right = {"flat": "marked face", "edge": "marked edge", "end": "end A"}[self.station.value]
+        right = RIGHT_UP[self.station.value]
         up = self.face(2, 1)
         far = write(self.from_fence, "length", s, fraction=False)
         self.verdict = f"up: {up}; at the fence: {self.face(1, 1)}; the joint's middle is {far} from the fence"
@@ -161,7 +164,10 @@ def _draw(drawn: LiveFigure, control: StationsControl) -> None:
         ((1, -1), [(-x, -y, -z), (x, -y, -z), (x, -y, z), (-x, -y, z)]),
         ((0, 1), [(x, -y, -z), (x, y, -z), (x, y, z), (x, -y, z)]),
     )
-    traces, words = [], []
+    wall = _seen(np.array([(sx * (x + 0.5), y, sz) for sx, sz in ((-1, -z), (1, -z), (1, 1.25 * z), (-1, 1.25 * z))]))
+    traces = [go.Scatter(x=wall[[0, 1, 2, 3, 0], 0], y=wall[[0, 1, 2, 3, 0], 1], mode="lines", fill="toself",
+                         fillcolor="#dddddd", line={"color": "#111", "width": 2}, hoverinfo="skip")]  # fmt: skip
+    words = [{"x": wall[2, 0], "y": wall[2, 1], "text": "fence", "showarrow": False, "yshift": 10, "xanchor": "right"}]
     for (axis, way), corners in faces:
         name = control.face(axis, way)
         p = _seen(np.array([*corners, corners[0]], float))
@@ -173,21 +179,25 @@ def _draw(drawn: LiveFigure, control: StationsControl) -> None:
         middle = p[:4].mean(axis=0)
         words.append({"x": middle[0], "y": middle[1], "text": ("✓ " if marked else "") + name, "showarrow": False,
                       "font": {"size": 15, "color": "#111"}})  # fmt: skip
-    fence = _seen(np.array([(-x - 0.6, y + 0.05, -z), (x + 0.6, y + 0.05, -z)]))
-    traces.append(go.Scatter(x=fence[:, 0], y=fence[:, 1], mode="lines", line={"color": "#111", "width": 6}))
+    whole = control.width.value if control.station.value == "flat" else control.thickness.value
+    across = y - 2 * y * min(control.from_fence / whole, 1.0)
+    joint = _seen(np.array([(-0.8 * x, across, z), (0.8 * x, across, z)]))
+    shown = control.face(2, 1) == RIGHT_UP[control.station.value]
+    line = {"color": "#111", "width": 6, "dash": "dot"}
+    traces.append(go.Scatter(x=joint[:, 0], y=joint[:, 1], mode="lines", line=line, opacity=1.0 if shown else 0.0,
+                             hoverinfo="skip"))  # fmt: skip
     words += [
-        {"x": fence[0, 0], "y": fence[0, 1], "text": "fence", "showarrow": False, "xanchor": "right"},
         {"x": 0, "y": z + 0.55 * y * _EYE[1] + 0.1, "ax": 0, "ay": -60, "text": "spindle", "showarrow": True,
          "arrowwidth": 3, "arrowhead": 2},
     ]  # fmt: skip
-    title = f"{_TITLES[control.station.value]}, {control.turn.value}; hidden: " + ", ".join(
+    title = f"{_TITLES[control.station.value]}, {control.turn.value}; dotted: the joint's middle; hidden: " + ", ".join(
         f"{control.face(a, w)} {where}" for (a, w), where in (((1, 1), "at the fence"), ((0, -1), "left"))
     )
     with drawn.change() as f:
         if not f.data:
             f.add_traces(traces)
         for old, new in zip(f.data, traces, strict=True):
-            old.update(x=new.x, y=new.y, fillcolor=new.fillcolor, line=new.line)
+            old.update(x=new.x, y=new.y, fillcolor=new.fillcolor, line=new.line, opacity=new.opacity)
         f.layout.annotations = words
         f.layout.title.text = title
 

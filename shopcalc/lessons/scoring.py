@@ -168,6 +168,32 @@ def passed(score: Score) -> Outcome:
     return Outcome(not missing, tuple(missing))
 
 
+def due(score: Score) -> tuple[str, ...]:
+    """Kinds of exercises that still have to be tried or taken again.
+
+    Parameters
+    ----------
+    score : Score
+        Of one person in one lesson.
+
+    Returns
+    -------
+    tuple of str
+        Those whose latest tries are too few or not all right at once, in the order of the lesson.
+
+    Example
+    -------
+    >>> due(Score("shapes"))[0]
+    'v-width'
+    """
+    out = []
+    for kind in kinds(score.lesson):
+        last = _last(score, kind)
+        if len(last) < TRIES_EACH or not all(a.first_try and not a.hints for a in last):
+            out.append(kind)
+    return tuple(out)
+
+
 def about_safety(lesson: str) -> bool:
     """Whether a lesson holds exercises in which somebody can be hurt who gets them wrong.
 
