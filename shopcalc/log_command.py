@@ -449,13 +449,13 @@ def _table(log: ShopLog, chosen: argparse.Namespace) -> Answer:
 def _times_learned(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:
     from shopcalc.documents.plain import as_lines
     from shopcalc.people_learned import learn_times
-    from shopcalc.people_pages import as_json, tables
+    from shopcalc.people_pages import as_json, left_out, tables
 
     found = learn_times(shop, log)
     lines = [line.rstrip() for t in tables(found) for line in (*as_lines(t), "")]
     if not found.phases:
         lines = ["no phase of a job is finished yet: log the last time of one with --done"]
-    return lines, as_json(found), [f"not compared: {t}" for t in found.left_out]
+    return lines, as_json(found), list(left_out(found))
 
 
 def _review(log: ShopLog, shop: Shop, chosen: argparse.Namespace, write: Write) -> Answer:

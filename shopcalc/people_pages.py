@@ -9,6 +9,8 @@ from shopcalc.people_learned import LearnedTimes
 from shopcalc.shrinkage import TABLE_JOBS
 from shopcalc.units import write_time
 
+_NAMED = 6  # phases of jobs named for one reason
+
 
 def tables(learned: LearnedTimes) -> tuple[Table, ...]:
     """What was learned by phase, and the jobs it was learned from.
@@ -30,6 +32,7 @@ def tables(learned: LearnedTimes) -> tuple[Table, ...]:
             "default spread", "spread")  # fmt: skip
     below = (
         f"The standard times count as {TABLE_JOBS:g} finished job: after n the log counts n / (n + {TABLE_JOBS:g}).",
+        "Jobs are planned anew by their files and the standard times as both are now.",
         "A usual job is the middle one: as many take longer as take less. Quotes add means, which lie above it by more "
         "the more a phase strays; a standard time is such a mean.",
     )
@@ -56,6 +59,25 @@ def tables(learned: LearnedTimes) -> tuple[Table, ...]:
         Table("Times of people, by finished jobs", head, rows, frozenset(range(1, 9)), below),
         *((apart,) if steps else ()),
         Table("The jobs", ("phase", "job", "standard", "logged", "ratio", ""), jobs, frozenset({2, 3, 4})),
+    )
+
+
+def left_out(learned: LearnedTimes) -> tuple[str, ...]:
+    """What could not be compared, a sentence for each reason.
+
+    Parameters
+    ----------
+    learned : LearnedTimes
+        From ``learn_times``.
+    """
+    by_reason: dict[str, list[str]] = {}
+    for told in learned.left_out:
+        what, reason = told.split(": ", 1)
+        by_reason.setdefault(reason, []).append(what.replace(", ", " "))
+    return tuple(
+        f"not compared, because {reason}: {', '.join(names[:_NAMED])}"
+        + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
+        for reason, names in by_reason.items()
     )
 
 

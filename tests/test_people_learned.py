@@ -22,6 +22,7 @@ from shopcalc.jobs import estimate, open_job
 from shopcalc.jobs.counting import drivers
 from shopcalc.logged import job_with_log, with_learned
 from shopcalc.people_learned import DriverTimes, Finished, LearnedTimes, corrected, learn_phase, learn_times
+from shopcalc.people_pages import left_out
 from shopcalc.quote import price
 from shopcalc.shop import Shop, copy_starter
 from shopcalc.shoplog import ShopLog, TimeEntry
@@ -310,6 +311,10 @@ def test_only_what_is_finished_and_planned_by_standard_times_counts(folder):
     for words in ("said, stock: its job file says", "broken, stock: its job file is refused", "gone, stock: this shop",
                   "rails, finishing: it sands a carving"):  # fmt: skip
         assert words in told
+    many = LearnedTimes({}, tuple(f"job {i}, stock: it is odd" for i in range(9)))
+    assert left_out(many) == (
+        f"not compared, because it is odd: {', '.join(f'job {i} stock' for i in range(6))} and 3 more",
+    )
 
 
 def test_changed_standard_times_are_not_corrected_twice(folder):
