@@ -172,7 +172,7 @@ def test_in_words_it_says_where_it_misses():
     b = rough_board(800, 500, 30, cup=3)
     words = clean_up(b, 28.0).says()
     assert "27 mm is the most" in words[0]
-    assert clean_up(b, 26.0).says("inch")[0].startswith("cleans up at 1.0236 in")
+    assert clean_up(b, 26.0).says("inch")[0].startswith("cleans up at 1.024 in")
 
 
 def test_surfacing_minutes_are_those_of_the_path():

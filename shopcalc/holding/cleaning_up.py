@@ -59,11 +59,16 @@ class CleanUp:
         return self._top - self.thickness - self.faces.lower
 
     @property
+    def short(self) -> Floats:
+        """(n,) float: wood wanting at each point, on the face where most is; below zero there is plenty [mm]."""
+        out: Floats = self.skin - np.minimum(self.depth_a, self.depth_b)
+        return out
+
+    @property
     def missed(self) -> tuple[int, ...]:
         """Points at which one face or the other keeps its rough skin, worst first."""
-        short = np.minimum(self.depth_a, self.depth_b) - self.skin
-        worst = np.argsort(short, kind="stable")
-        return tuple(int(k) for k in worst if short[k] < -10 * _EXACT)
+        worst = np.argsort(-self.short, kind="stable")
+        return tuple(int(k) for k in worst if self.short[k] > 10 * _EXACT)
 
     @property
     def cleans_up(self) -> bool:
@@ -86,21 +91,27 @@ class CleanUp:
             What the reader thinks in.
         """
         out = []
-        wanted, most = (write(v, "length", system) for v in (self.thickness, self.greatest))
+        wanted, most = (_told(v, system) for v in (self.thickness, self.greatest))
         if self.cleans_up:
-            a, b = (write(float(d.max()), "length", system) for d in (self.depth_a, self.depth_b))
+            a, b = (_told(float(d.max()), system) for d in (self.depth_a, self.depth_b))
             out.append(f"cleans up at {wanted}, at most {most}: up to {a} comes off face A, up to {b} off face B")
         else:
             count = len(self.missed)
             out.append(f"does not clean up at {wanted}: {most} is the most; {count} points are missed, worst first")
             for k in self.missed[:_MOST]:
                 face = "A" if self.depth_a[k] < self.depth_b[k] else "B"
-                by = write(self.skin - float(min(self.depth_a[k], self.depth_b[k])), "length", system)
-                x, y = (write(float(v[k]), "length", system) for v in (self.faces.x, self.faces.y))
+                by = _told(self.short[k], system)
+                x, y = (_told(float(v[k]), system) for v in (self.faces.x, self.faces.y))
                 out.append(f"face {face} at x {x}, y {y} by {by}")
         if float(self.shims.max()) > 0.05:
-            out.append(f"shim face B by up to {write(float(self.shims.max()), 'length', system)} for the first face")
+            out.append(f"shim face B by up to {_told(float(self.shims.max()), system)} for the first face")
         return (*out, "between the points nothing is known; measure where it looks worst", *self.faces.notes)
+
+
+def _told(value: float, system: System) -> str:
+    """To 0.01 mm or 0.001 in: heights are read off a dial, not a rule."""
+    step = 0.01 if system == "metric" else 0.0254
+    return write(round(value / step) * step, "length", system, fraction=False)
 
 
 def clean_up(board: Faces, wanted: float | None = None, *, skin: float = 0.0) -> CleanUp:

@@ -6,9 +6,15 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from shopcalc.cutters import Cutter
+from shopcalc.cutting.cut import ask, habit
 from shopcalc.cutting.engagement import refuse, require_positive
+from shopcalc.cutting.grain import grain_vector
+from shopcalc.cutting.limits import greatest_level
+from shopcalc.cutting.usual import FEED_STEP, down, usual_feed, usual_rpm
 from shopcalc.holding.cleaning_up import CleanUp
 from shopcalc.machines import Machine
+from shopcalc.materials import Material
 from shopcalc.motion import machine_time
 from shopcalc.paths import Cutting, face
 
@@ -38,6 +44,36 @@ class Surfacing:
     lines: int
     seconds: float
     ridge: float
+
+
+def usual_cutting(cutter: Cutter, material: Material, machine: Machine) -> Cutting:
+    """How a cutter surfaces wood along its grain where nobody said: as jobs plan their faces.
+
+    Parameters
+    ----------
+    cutter : Cutter
+        A flat one.
+    material : Material
+        The wood.
+    machine : Machine
+        That runs it.
+
+    Returns
+    -------
+    Cutting
+        The usual speed and feed, the deepest level that ``limits.greatest_level`` lets be; common practice, no source.
+    """
+    share, rpm = habit("stepover_share"), usual_rpm(cutter, machine)
+    feed = down(min(usual_feed(cutter, material, rpm), *(a.feed for a in machine.axes[:2])), FEED_STEP)
+    plunge = down(min(habit("plunge_share") * feed, machine.axes[2].feed), FEED_STEP)
+    cut = ask(
+        cutter, material, machine, station="flat", grain=grain_vector("flat", 0.0), depth=cutter.cutting_length,
+        width=share * cutter.true_diameter,
+    )  # fmt: skip
+    return Cutting(
+        cutter, feed, plunge, rpm, min(greatest_level(cut), cutter.cutting_length), stepover=share,
+        vertical_feed=min(2 * plunge, machine.axes[2].feed),
+    )  # fmt: skip
 
 
 def surfacing(
