@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from shopcalc.units import System
 
 _PLACES = ("command", "artwork", "text", "job", "programs", "action", "reading")  # given by their place, not by a flag
-COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "sheets", "log", "calibrate", "new", "lab")
+COMMANDS = ("quote", "time", "tune", "relief", "letters", "testcut", "sheets", "hold", "log", "calibrate", "new", "lab")
 _SOON = 1.0  # s after which progress is worth a line
 _SHOWN_EACH = 0.1  # s
 _MANY_BYTES = 20_000_000  # from which progress is told in megabytes too
@@ -48,6 +48,7 @@ class _Parser(argparse.ArgumentParser):
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
     from shopcalc.calibrate_command import add_flags as add_calibrate
+    from shopcalc.hold_command import add_actions as add_hold_actions
     from shopcalc.lettering_command import add_flags as add_letters
     from shopcalc.log_command import add_actions as add_log_actions
     from shopcalc.quote_command import add_flags as add_quote
@@ -117,6 +118,7 @@ def parser() -> argparse.ArgumentParser:
     add_calibrate(add("calibrate", "a machine's figures from logged times of its programs"))
     add_sheets(add("sheets", "papers of a job: customer's quote, cut list, set-up sheets, traveller, fits"))
     add_actions(add("testcut", "test cuts in scrap, what their readings say, and what the shop has learned"))
+    add_hold_actions(add("hold", "what holds a part: bolts for both faces, and a stopped program begun again"))
     add_log_actions(add("log", "what really happened: times, cutters, observations, quotes"))
     new = add("new", "copy the demo shop as a start for your own", machine_readable=False)
     new.add_argument("folder", metavar="FOLDER")
@@ -183,6 +185,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         "letters": _letters,
         "testcut": _testcut,
         "sheets": _sheets,
+        "hold": _hold,
         "calibrate": _calibrate,
         "log": _log,
         "new": _new,
@@ -627,6 +630,15 @@ def _sheets(chosen: argparse.Namespace) -> int:
     from shopcalc.sheets_command import run
 
     return run(chosen, _write_all, _print_json)
+
+
+# --- hold ------------------------------------------------------------------------------------------------------------
+
+
+def _hold(chosen: argparse.Namespace) -> int:
+    from shopcalc.hold_command import run
+
+    return run(chosen, _write_all, lambda document: _print_json(_finite(document)))
 
 
 # --- log -------------------------------------------------------------------------------------------------------------

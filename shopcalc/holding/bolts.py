@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from shopcalc.cutting.engagement import refuse, require_at_most, require_positive
 from shopcalc.documents import Block, Break, Drawing, Paragraph, Stroke, Words
@@ -45,6 +46,8 @@ class BoltPattern:
         Every move of both programs keeps from each of them, all round [mm].
     free : int
         Pairs of places that would do [-].
+    part : (4,) float or None
+        Lowest x and y, highest x and y of the part within the blank [mm]; None where nothing was said of it.
     """
 
     places: Floats
@@ -54,6 +57,12 @@ class BoltPattern:
     bolt: Fixture
     margin: float
     free: int
+    part: tuple[float, float, float, float] | None = None
+
+    @property
+    def through(self) -> int:
+        """Bolts that go through the part itself: holes to be filled [-]."""
+        return int(np.count_nonzero(~_in_waste(self.places, self.part, self.bolt.diameter)))
 
     def says(self, system: System = "metric") -> tuple[str, ...]:
         """In sentences.
@@ -65,8 +74,13 @@ class BoltPattern:
         """
         at = "; ".join(", ".join(write(round(v, 1), "length", system) for v in p) for p in self.places.tolist())
         margin = write(self.margin, "length", system)
+        filled = (
+            f"{self.through} of them go through the part: painted work only; plug or fill the holes level, sand, and "
+            "seal before paint",
+        )  # fmt: skip
         return (
             f"{len(self.places)} bolts at x, y: {at}",
+            *filled[: bool(self.through)],
             f"every move of both programs keeps {margin} from them; turn the blank about {self.about}, the same holes "
             "serve again",
             "keep the last bolt of a cut-out part until bridges or other clamps hold it",
@@ -76,7 +90,7 @@ class BoltPattern:
 def bolt_pattern(
     first: tuple[Moves, Bodies], second: tuple[Moves, Bodies], length: float, width: float, thickness: float,
     bolt: Fixture, *, about: Literal["x", "y"] = "x", pairs: int = 2, edge: float = 15.0, margin: float = 3.0,
-    grid: float = 10.0,
+    grid: float = 10.0, part: tuple[float, float, float, float] | None = None, filled: bool = False,
 ) -> BoltPattern:  # fmt: skip
     """Find bolts that hold both faces of a blank and that no move meets.
 
@@ -98,6 +112,10 @@ def bolt_pattern(
         To be kept from every move [mm].
     grid : float
         Between the places tried [mm].
+    part : (4,) float, optional
+        Lowest x and y, highest x and y of the part within the blank: bolts stand wholly in the waste round it [mm].
+    filled : bool
+        Where that waste has too few places, take holes through the part as well.
 
     Returns
     -------
@@ -129,14 +147,28 @@ def bolt_pattern(
                             margin=margin)  # fmt: skip
         clear[[int(c.keep_out) for c in found.collisions]] = False
     free = places[clear[: len(places)] & clear[len(places) :]]
+    waste = _in_waste(free, part, bolt.diameter) & _in_waste(_mirrored(free, size, axis), part, bolt.diameter)
+    if not filled or waste.sum() >= pairs:
+        free = free[waste]
     if len(free) < pairs:
+        inside = "" if part is None or filled else ", or, on painted work, holes through the part to be filled"
         refuse(
             f"only {len(free)} pairs of places are clear of both programs by {margin:g} mm",
-            "leave more waste round the part, take bolts with lower heads, or a smaller margin",
+            f"leave more waste round the part, take bolts with lower heads, or a smaller margin{inside}",
         )
     chosen = _spread(free, size, axis, pairs)
     out = np.concatenate([chosen, _mirrored(chosen, size, axis)])
-    return BoltPattern(out, length, width, about, bolt, margin, len(free))
+    return BoltPattern(out, length, width, about, bolt, margin, len(free), part)
+
+
+def _in_waste(places: Floats, part: tuple[float, float, float, float] | None, diameter: float) -> NDArray[np.bool_]:
+    """Which bolts touch nothing of the part."""
+    if part is None:
+        return np.ones(len(places), dtype=bool)
+    low, high = np.array(part[:2]), np.array(part[2:])
+    away = np.maximum(np.maximum(low - places, places - high), 0.0)
+    out: NDArray[np.bool_] = np.hypot(away[:, 0], away[:, 1]) >= diameter / 2
+    return out
 
 
 def _mirrored(places: Floats, size: Floats, axis: int) -> Floats:
