@@ -200,7 +200,7 @@ def fit(clock: Clock, y: Floats, watch: Floats, near: Fit | None = None) -> Fit:
     """
     scale, f = (float(_GRID[-1]), np.zeros(len(clock.factors))) if near is None else (near.scale, near.logs)
     prior = np.array([c.sigma for c in clock.factors])
-    slopes, still = clock.slopes(f), _NEARLY
+    slopes, still = clock.slopes(f) if near is None else near.slopes, _NEARLY
     for last in range(_ROUNDS, 0, -1):
         f, slopes = most_likely(clock, y, watch, scale, f, slopes, still)
         off = y - clock.logs(f)
@@ -250,7 +250,7 @@ def most_likely(
     slopes : (n, k) float
         There, or near it.
     still : float
-        Enough: how much better the objective might still become [-].
+        Enough: how much better the objective might still become [-]; only the least there is asks for slopes made anew.
     """
     prior = np.array([c.sigma for c in clock.factors])
     low, high = (np.log([getattr(c, side) for c in clock.factors]) for side in ("low", "high"))
@@ -272,7 +272,7 @@ def most_likely(
             way = trial - f
             slopes = slopes + np.outer(there - logs - slopes @ way, way) / (way @ way)
             f, logs, value, fresh = trial, there, worth, False
-        elif fresh:
+        elif fresh or (promise <= still and still > _STILL):
             break
         else:
             slopes, fresh = clock.slopes(f), True
