@@ -227,7 +227,8 @@ class LearnedTimes:
         ]
         odd = [f"{j.job}, {j.phase} × {j.ratio:.2f}" for p in self.phases.values() for j in p.odd]
         out: tuple[str, ...] = (
-            f"standard times corrected by this shop's n finished jobs, which count for w: {', '.join(words)}",
+            "standard times corrected by n finished jobs of this shop; w is their share, the rest the table's: "
+            f"{', '.join(words)}",
         )
         out += (f"far from the other jobs, and counted all the same: {', '.join(odd)}",) if odd else ()
         return out if words else ()
