@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 Show = Callable[[Any], None]
 _SHOWN_NEXT = 3
+_BOTH = 4.6  # logarithm of the odds, a hundred to one, from which one kind alone is left
 
 
 def add_flags(parser: argparse.ArgumentParser) -> None:
@@ -234,6 +235,7 @@ def _text(found: Calibration, source: str, system: System) -> list[str]:
         out.append(f"{titles[a]} and {titles[b]} cannot be told apart by these programs: only what they do together")
     if found.jerk is not None:
         taken = "is taken, its factor is beside 0.05 s of building up" if "jerk" in titles else "is not taken"
+        taken += "; intervals hold both kinds, each by its odds" if abs(found.jerk) < _BOTH else ""
         out.append(f"gradual acceleration (jerk) {taken}: logarithm of its odds against none {found.jerk:+.1f}")
     if found.bends:
         words = ", ".join(f"{w} {v:.1f}" for w, v in found.bends.items())

@@ -201,6 +201,13 @@ def calibrate(
     InputError
         When a program's time is unknown, nothing is logged or nothing may change.
 
+    Notes
+    -----
+    No machine is quite of the kind that is fitted. What a factor's interval is to hold is defined without regard to
+    the logged programs: the factors under which this kind of machine, gradual acceleration included, comes nearest to
+    the real one over very many programs timed without noise, by least squares of the logarithms. Where the real
+    machine has the figure itself, that is its own, with what a control waits at a stop counted in changes and starts.
+
     Example
     -------
     >>> from shopcalc.machines import Axis, Times

@@ -7,6 +7,7 @@ gradual acceleration from low acceleration, the interval holds both.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
@@ -86,11 +87,13 @@ class Settled:
 
     def _having(self, keys: Sequence[str]) -> list[tuple[Fit, float, list[int]]]:
         """Fits that know all these factors, how likely each is, and where the factors stand in it."""
-        out = []
-        for f in (self.fit, *self.others):
-            places = {factor.key: k for k, factor in enumerate(f.clock.factors)}
-            if all(key in places for key in keys):
-                out.append((f, math.exp(f.evidence - self.fit.evidence), [places[key] for key in keys]))
+        fits = [(f, {c.key: k for k, c in enumerate(f.clock.factors)}) for f in (self.fit, *self.others)]
+        alike = Counter("jerk" in places for _, places in fits)  # with and without jerk are as likely beforehand
+        out = [
+            (f, math.exp(f.evidence - self.fit.evidence) / alike["jerk" in places], [places[key] for key in keys])
+            for f, places in fits
+            if all(key in places for key in keys)
+        ]
         whole = sum(share for _, share, _ in out)
         return [(f, share / whole, at) for f, share, at in out if share > _HARDLY * whole]
 
