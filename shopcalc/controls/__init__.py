@@ -1,12 +1,15 @@
 """Faces for the notebooks: each control shows the result of one public function and holds no model of its own."""
 
 from shopcalc.controls.bending_picture import BendingControl, bending_control
+from shopcalc.controls.both_faces import BothFacesControl, both_faces_control
 from shopcalc.controls.carving import CarvingControl, carving_hours
 from shopcalc.controls.carving_offers import BeforeArtworkControl, CarvingChoicesControl, before_artwork
 from shopcalc.controls.chip_picture import ChipControl, chip_control
+from shopcalc.controls.clamps_picture import ClampsControl, clamps_control
 from shopcalc.controls.climb_picture import ClimbControl, climb_control
 from shopcalc.controls.cutter_tuning import CutterTuningControl, cutter_tuning
 from shopcalc.controls.decision import take_this_job, turns_figure
+from shopcalc.controls.faces import FacesControl, faces_control
 from shopcalc.controls.frame_pictures import days_view, fits_view, panel_view, quantities_view
 from shopcalc.controls.frame_to_hours import FrameControl, frame_to_hours
 from shopcalc.controls.grain_modes import GrainControl, grain_control
@@ -31,12 +34,15 @@ from shopcalc.controls.what_if import WhatIfControl, what_if
 __all__ = [
     "BeforeArtworkControl",
     "BendingControl",
+    "BothFacesControl",
     "CarvingChoicesControl",
     "CarvingControl",
     "ChipControl",
+    "ClampsControl",
     "ClimbControl",
     "ComparisonControl",
     "CutterTuningControl",
+    "FacesControl",
     "FrameControl",
     "GrainControl",
     "JobForm",
@@ -58,11 +64,14 @@ __all__ = [
     "WhatIfControl",
     "before_artwork",
     "bending_control",
+    "both_faces_control",
     "carving_hours",
     "chip_control",
+    "clamps_control",
     "climb_control",
     "cutter_tuning",
     "days_view",
+    "faces_control",
     "fits_view",
     "frame_to_hours",
     "grain_control",

@@ -120,10 +120,11 @@ class BothFacesControl:
 
     def update(self) -> None:
         """Plan the cuts anew."""
-        self.plans, s = (), self.system
+        s = self.system
         try:
-            self._compute()
+            self.plans, self.cup = self._compute()
         except InputError as e:
+            self.plans = ()
             self.answer.value = big("✗ " + "; ".join(f"{f.message}: {f.remedy}" for f in e.faults))
             self.table.value = self.remarks.value = ""
             _draw(self.figure, (), s)
@@ -153,7 +154,7 @@ class BothFacesControl:
         self.remarks.value = "".join(small(t) for t in (*_NOTES, f"Its movement: {standing(movement.kind)}."))
         _draw(self.figure, self.plans, s)
 
-    def _compute(self) -> None:
+    def _compute(self) -> tuple[tuple[Schedule, ...], Band]:
         material, machine = self.shop.material(self.material.value), self.shop.machine(self.machine.value)
         movement, cutting = movement_of(material), usual_cutting(self._cutter, material, machine)
         long, wide, thick = self.length.value, self.width.value, self.thickness.value
@@ -163,11 +164,11 @@ class BothFacesControl:
         def seconds(depth: float) -> float:
             return surfacing(cutting, long, wide, depth, machine).seconds
 
-        self.plans = schedules(
+        plans = schedules(
             wide, thick, self.wanted.value, movement, wet, rings=self.sawn.value, finish=self.finish.value,
             turns=int(self.turns.value), seconds=seconds,
         )  # fmt: skip
-        self.cup = cup_after(wide, thick, (thick - self.wanted.value) / 2, movement, wet, self.sawn.value)
+        return plans, cup_after(wide, thick, (thick - self.wanted.value) / 2, movement, wet, self.sawn.value)
 
 
 def _moves(material: object) -> bool:

@@ -102,7 +102,7 @@ class FacesControl:
             value=2, min=1, max=3, description="section at row", continuous_update=False,
             style={"description_width": "9em"}, layout=widgets.Layout(width="30em"),
         )  # fmt: skip
-        self.row.observe(lambda _: self._quiet or self._draw(), names="value")
+        self.row.observe(lambda _: self._draw(), names="value")
 
     def _lengths(self) -> tuple[MeasuredControl, ...]:
         return (self.length, self.width, self.inset, self.wanted, self.skin, self.level, self.dial, self.circle)

@@ -196,11 +196,12 @@ class HeightsGrid:
         finally:
             self._quiet = False
         self._now = self._shown()
-        self._past = [
-            s._replace(**{k: tuple(tuple(self._anew(t, old) for t in row) for row in getattr(s, k))
-                          for k in ("first", "second")}) for s in self._past
-        ]  # fmt: skip
+        self._past = [s._replace(first=self._all_anew(s.first, old), second=self._all_anew(s.second, old))
+                      for s in self._past]  # fmt: skip
         self._arrange()
+
+    def _all_anew(self, texts: tuple[tuple[str, ...], ...], old: System) -> tuple[tuple[str, ...], ...]:
+        return tuple(tuple(self._anew(t, old) for t in row) for row in texts)
 
     def _anew(self, text: str, old: System) -> str:
         """A text of the other system in this one; what cannot be read, or brings its own unit, stays."""
