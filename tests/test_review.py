@@ -141,10 +141,23 @@ def test_points_of_learning(log, plans):
     wanted = [*(0.9**k for k in range(5)), (4 * 0.9**5 + 1) / 5]
     assert all(math.isclose(a, b) for a, b in zip(own.ratios, wanted, strict=True))
     assert own.verdict == "quicker"
-    assert found["machining"].ratios == own.ratios
+    assert all(math.isclose(a, b) for a, b in zip(found["machining"].ratios, own.ratios, strict=True))
     setup = found["setup"]
     assert math.isclose(setup.ratios[0], 10_000 / (3600 * gates.estimate.hours["setup"].planned))
     assert setup.days == (read_moment("2026-11-09 00:00+00:00").utc // 86_400_000_000,)
+
+
+def test_other_programs_are_no_change_of_machining(log, plans):
+    gates = plans[GATES]
+    programs = gates.estimate.programs
+    for k in range(8):  # two that take their time, then two others that take more
+        for t in programs[:2] if k < 4 else programs[2:4]:
+            said = t.planned if t.programmed is None else t.programmed
+            add(log, GATES, said * (1.1 if k < 4 else 1.4), t.program.id, loads=1, day=f"2026-11-0{k + 1}")
+    machining = next(x for x in trends([gates], log) if x.name == "machining")
+    assert machining.verdict == "no trend seen"
+    assert math.isclose(machining.change, 0.0, abs_tol=1e-9)
+    assert all(math.isclose(r, 1.25) for r in machining.ratios)  # the median of 1.1 and 1.4
 
 
 def test_what_an_hour_earned_by_hand(log, plans, shop):

@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Literal
 
 from shopcalc.review.plans import Plan, by_name
@@ -120,8 +121,8 @@ def trends(plans: Sequence[Plan], log: ShopLog) -> tuple[Trend, ...]:
     Returns
     -------
     tuple of Trend
-        Phases first. A phase has one ratio for each job, on the day it was finished; programs and machining have one
-        for each day: all loads finished on it together.
+        Phases first. A phase has one ratio for each job, on the day it was finished; programs have one for each day,
+        all loads finished on it together; machining has all programs of a day, each against its own usual ratio.
     """
     named = by_name(plans)
     phases = defaultdict[str, list[tuple[float, float]]](list)
@@ -170,12 +171,26 @@ def _program_points(named: Mapping[str, Plan], log: ShopLog) -> tuple[Mapping[tu
         for t in p.estimate.programs
     }
     each: dict[tuple[str, str], dict[float, list[float]]] = defaultdict(lambda: defaultdict(lambda: [0.0, 0.0]))
-    every: dict[float, list[float]] = defaultdict(lambda: [0.0, 0.0])
     for job, program, seconds, count, day in rows:
         key = (named[job].key if job in named else job, program)
         if said.get(key, 0.0) > 0:
-            for kept in (each[key][day], every[day]):
-                kept[0] += seconds
-                kept[1] += count * said[key]
+            kept = each[key][day]
+            kept[:] = kept[0] + seconds, kept[1] + count * said[key]
     of = {key: [(d, s / p) for d, (s, p) in days.items() if s > 0] for key, days in each.items()}
-    return of, [(d, s / p) for d, (s, p) in every.items() if s > 0]
+    of = {key: points for key, points in of.items() if points}
+    return of, _together(of, each)
+
+
+def _together(
+    of: Mapping[tuple[str, str], Points], each: Mapping[tuple[str, str], Mapping[float, list[float]]]
+) -> Points:
+    """All programs of a day, each against its own usual ratio: that other programs run is no change of any of them."""
+    usual = {key: median(r for _, r in points) for key, points in of.items()}
+    whole = median(r for points in of.values() for _, r in points) if of else 1.0
+    every: dict[float, list[float]] = defaultdict(lambda: [0.0, 0.0])
+    for key, points in of.items():
+        for day, _ in points if len(points) > 1 or len(of) == 1 else ():
+            seconds, planned = each[key][day]
+            kept = every[day]
+            kept[:] = kept[0] + seconds, kept[1] + planned * usual[key]
+    return [(d, whole * s / p) for d, (s, p) in every.items()]

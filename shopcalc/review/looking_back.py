@@ -187,14 +187,18 @@ def _compared(found: Review, what: str) -> Table:
 def _learning(found: Review) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for t in found.trends:
+        if t.change is None and t.what == "program":
+            continue
         if t.change is None:
-            few = f"too few days ({len(t.days)} of {LEAST_DAYS})"
+            few = f"too few ({len(t.days)} of {LEAST_DAYS})"
             rows.append((t.name, str(len(t.days)), f"{t.ratios[-1]:.2f}" if t.ratios else "–", "–", "–", few))
             continue
         rows.append((t.name, str(len(t.days)), f"{t.level:.2f}", _share(t.change),
                      f"{_far(t.low)} to {_far(t.high)}", t.verdict))  # fmt: skip
     head = ("phase or program", "days", "ratio now", "since the first", "95 % sure", "so")
-    below = ("Ratio: logged over planned (over programmed, where there is a text).",)
+    short = sum(t.change is None and t.what == "program" for t in found.trends)
+    below = ("Ratio: logged over planned (over programmed, where there is a text), each day counting once.",)
+    below += (f"Programs logged on fewer than {LEAST_DAYS} days, of which nothing is said: {short}.",) if short else ()
     return Table("Is the shop learning?", head, tuple(rows), frozenset(range(1, 5)), below if rows else ())
 
 
