@@ -98,7 +98,7 @@ class ShapesControl(Played):
     def _draw(self, cutter: Cutter, depth: float, deeper: float) -> None:
         per, unit = LENGTH[self.system].per, LENGTH[self.system].unit
         top = depth * 1.6
-        radius = np.linspace(0.0, cutter.true_diameter / 2, 400)
+        radius = np.linspace(0.0, float(effective_diameter(cutter, min(top + depth, cutter.cutting_length))) / 2, 400)
         height = np.asarray(edge_height(cutter, radius))
         seen = height <= top + depth
         x = np.concatenate([-radius[seen][::-1], radius[seen]])
