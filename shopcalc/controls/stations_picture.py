@@ -190,9 +190,7 @@ def _draw(drawn: LiveFigure, control: StationsControl) -> None:
         {"x": 0, "y": z + 0.55 * y * _EYE[1] + 0.1, "ax": 0, "ay": -60, "text": "spindle", "showarrow": True,
          "arrowwidth": 3, "arrowhead": 2},
     ]  # fmt: skip
-    title = f"{_TITLES[control.station.value]}, {control.turn.value}; dotted: the joint's middle; hidden: " + ", ".join(
-        f"{control.face(a, w)} {where}" for (a, w), where in (((1, 1), "at the fence"), ((0, -1), "left"))
-    )
+    title = f"{_TITLES[control.station.value]}, {control.turn.value}; dotted: the joint's middle"
     with drawn.change() as f:
         if not f.data:
             f.add_traces(traces)

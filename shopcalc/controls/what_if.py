@@ -62,10 +62,10 @@ class Event:
 
 EVENTS = (
     Event("a squeal, and the walls turn dark", "Dust in place of chips; the edge is whole.", {"feed": 900.0}),
-    Event("a smell of burning in a cut that ran well all week", "The edge shines: it is dull.", {"edge": 1.0}),
+    Event("it smells of burning, in a cut that ran well all week", "The edge shines: it is dull.", {"edge": 1.0}),
     Event("the part has moved a little", "One clamp is loose; the part slides under a push.", {"clamp": 150.0}),
     Event("the groove gets deeper as it goes", "The shank has crept down out of the collet.", {"stick_out": 70.0}),
-    Event("a roar, and torn edges", "Thick chips and torn fibres; the speed was set too low.", {"rpm": 4500.0,
+    Event("torn edges, and a roar", "Thick chips and torn fibres; the speed was set too low.", {"rpm": 4500.0,
                                                                                             "feed": 6000.0}),
 )  # fmt: skip
 

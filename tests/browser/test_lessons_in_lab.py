@@ -107,8 +107,11 @@ def play(page):
         if not box.is_visible():
             continue
         box.focus()
-        for _ in range(3):
-            page.keyboard.press("ArrowDown")
+        if box.evaluate("e => e.tagName") == "SELECT":  # its next choice by its letters, as a learner may type them
+            page.keyboard.type(box.evaluate("e => e.options[(e.selectedIndex + 1) % e.options.length].text"))
+        else:
+            for _ in range(3):
+                page.keyboard.press("ArrowDown")
         page.keyboard.press("Tab")
         page.wait_for_timeout(700)
         if shown(area) != before:
