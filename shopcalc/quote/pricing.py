@@ -9,6 +9,7 @@ from typing import Any
 
 from shopcalc.fit_table import season_warnings
 from shopcalc.jobs import Estimate, PhaseHours, Purchase, take_off_job
+from shopcalc.jobs.cleaning import cleaning_warnings
 from shopcalc.quote.costs import MachineRate, cents, machine_hour_rate
 from shopcalc.risk import LEVELS, Spread, percentiles, sample, spread_of_mean, spread_of_three
 from shopcalc.shop import Shop
@@ -196,7 +197,8 @@ def price(
         carving_asked=None if carving is None else cents(carving.amount * asked / means),
         system=shown,
     )
-    return replace(out, warnings=(*estimate.warnings, *season_warnings(job), *_doubts(out)))
+    of_wood = (*cleaning_warnings(job, shop), *season_warnings(job))
+    return replace(out, warnings=(*estimate.warnings, *of_wood, *_doubts(out)))
 
 
 def _sum(lines: Sequence[Line]) -> Decimal:
