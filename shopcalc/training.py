@@ -179,7 +179,7 @@ class Training:
         for r in self.rights:
             for key in lessons.LESSONS:
                 if (s := r.signed.get(key)) is not None:
-                    rows.append((r.person, self.titles.get(r.machine, r.machine), lessons.LESSONS[key], str(s.date),
+                    rows.append((r.person, r.machine or "not said", lessons.LESSONS[key], str(s.date),
                                  s.record.signed_by, str(s.until), s.state(self.date)))  # fmt: skip
         head = ("person", "machine", "lesson", "signed", "by", "holds until", "state")
         return Table("Sign-offs", head, tuple(rows))
