@@ -17,7 +17,7 @@ from shopcalc.shop import PHASES
 from shopcalc.units import write_time
 
 _ROW = 28  # px of one line
-_WIDTH = 780
+_WIDTH = 620  # px: a tablet with the list of files away
 _DECADES = {"type": "log", "tickvals": [v * 10**k for k in range(-2, 4) for v in (1, 2, 5)]}
 _SHOWN = 30  # programs of one picture, those that are furthest off
 #: Time, its name, shape and look: told apart without colour.
@@ -137,6 +137,7 @@ def learning_figure(found: Review, most: int = 6) -> go.Figure:
             "anchor": f"y{axis}",
             "matches": "x" if k else None,
             "type": "date",
+            "showticklabels": t is shown[-1],
         }
         out.layout[f"yaxis{axis}"] = {"domain": [low, high - 0.06 / max(len(shown), 1)], "anchor": f"x{axis}",
                                       "rangemode": "tozero", "nticks": 4}  # fmt: skip
@@ -247,10 +248,12 @@ def review_view(found: Review, system: str = "inch") -> widgets.VBox:
         Of lengths.
     """
     drawn = [times_figure(found), times_figure(found, "program"), learning_figure(found), earnings_figure(found)]
-    pictures = [LiveFigure(data=list(f.data), layout=f.layout.to_plotly_json()) for f in drawn if any(len(t.x) for t in f.data)]
+    drawn = [f for f in drawn if any(len(t.x) for t in f.data)]
+    pictures = [LiveFigure(data=list(f.data), layout=f.layout.to_plotly_json()) for f in drawn]
     shown = [
         table(t.title, t.head, [tuple(cell_text(c) for c in row) for row in t.rows],
               words=tuple(k for k in range(len(t.head)) if k not in t.numbers)) + "".join(note(b) for b in t.below)
         for t in tables(found, "metric" if system == "metric" else "inch")[2:] if t.rows
     ]  # fmt: skip
-    return widgets.VBox([*pictures, *(widgets.HTML(s) for s in shown)])
+    plain = '<div style="line-height:1.35;overflow-x:auto;max-width:100%">'
+    return widgets.VBox([*pictures, *(widgets.HTML(f"{plain}{s}</div>") for s in shown)])

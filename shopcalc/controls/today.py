@@ -30,9 +30,10 @@ _STYLE = """<style>
 .shop-today .shop-chosen{font-weight:700;border-width:5px;background:#e6e6e6}
 .shop-today h3{font-size:20px;margin:10px 0 2px}.shop-today p{margin:3px 0}.shop-today s{color:#444}
 .shop-today .shop-table,.shop-today .shop-table caption{font-size:16px}
+.shop-today .shop-table{width:100%}.shop-today .shop-table th:first-child{width:40%}
+.shop-today .shop-table th,.shop-today .shop-table td{padding:3px 4px;overflow-wrap:normal;word-break:normal;
+ hyphens:none;white-space:normal}
 .shop-today .shop-table td:first-child{white-space:normal;overflow-wrap:anywhere}
-.shop-today .shop-table{table-layout:fixed;width:100%}.shop-today .shop-table th:first-child{width:36%}
-.shop-today .shop-table th,.shop-today .shop-table td{padding:3px 4px;overflow-wrap:anywhere}
 .shop-today .widget-html,.shop-today .widget-html-content{min-width:0;max-width:100%;white-space:normal}
 .shop-today .shop-said{border-left:6px solid #111;padding:4px 10px;font-weight:600}
 </style>"""
@@ -241,10 +242,11 @@ class TodayControl:
             begin = "▶ start" if i else "▶ START"
             out.append(_button(f"{begin}  {_named(x.entry)} of {x.of}", partial(self.start, x.entry), _tip(x), kind))
             bound, alone = sum(y.bound for y in batch), sum(y.alone for y in batch)
-            rows.append((f"{x.program}, {x.part}", str(len(batch)), x.station, write_time(bound), write_time(alone)))
+            what = f"{x.program}, {x.part} ({x.station})"
+            rows.append((what, str(len(batch)), write_time(bound), write_time(alone)))
         if rows:
-            head_row = ("program, part", "loads left", "station", "attended", "unattended")
-            out.append(widgets.HTML(table("Minutes of these", head_row, rows, words=(2,)) + self._fetch()))
+            head_row = ("program, part (station)", "loads left", "attended", "alone")
+            out.append(widgets.HTML(table("Minutes of these", head_row, rows) + self._fetch()))
         return out
 
     def _fetch(self) -> str:

@@ -11,6 +11,13 @@ WIDE = """() => { const edge = document.querySelector('.shop-today').getBounding
   return [...document.querySelectorAll('.shop-today table, .shop-today p')].filter(
     e => e.getBoundingClientRect().right > edge).map(e => e.innerText); }"""
 
+#: Words of a table's head that do not stand on one line.
+BROKEN = """() => [...document.querySelectorAll('.shop-today th')].flatMap(th => {
+  const text = th.firstChild, said = text.data;
+  return [...said.matchAll(/[^\\s,]+/g)].filter(w => {
+    const range = document.createRange(); range.setStart(text, w.index); range.setEnd(text, w.index + w[0].length);
+    return new Set([...range.getClientRects()].map(r => Math.round(r.top))).size > 1; }).map(w => w[0]); })"""
+
 
 def reload(page):
     from conftest import IDLE
@@ -35,6 +42,16 @@ def test_start_reload_and_stop(run_all, page, tmp_path):
         assert page.evaluate("() => document.querySelectorAll('.shop-today button').length") > 5
         assert page.evaluate(SMALL) == 0
         assert page.evaluate(WIDE) == []
+        for width in (768, 820, 1024):  # the list of files stays open
+            page.set_viewport_size({"width": width, "height": 1180})
+            page.wait_for_timeout(500)
+            assert page.evaluate(BROKEN) == [], width
+            assert page.evaluate(WIDE) == [], width
+            table = page.locator(".shop-today .shop-table", has_text="loads left")
+            table.scroll_into_view_if_needed()
+            page.screenshot(path=str(tmp_path / f"today-{width}.png"))
+        page.set_viewport_size({"width": 820, "height": 1180})
+        page.locator(".shop-today").evaluate("e => e.scrollIntoView()")
         page.screenshot(path=str(tmp_path / "today.png"))
         load = first.inner_text().removeprefix("▶ START").split(" of ")[0].strip()
         first.focus()
