@@ -74,6 +74,9 @@ def times_figure(found: Review, what: str = "phase", job: str | None = None) -> 
     )
     _lay_out(out, title, len(names))
     out.update_xaxes(title=f"time [{unit}]", **({"rangemode": "tozero"} if what == "phase" else _DECADES))
+    if what == "program" and lines:
+        every = [_place(v / factor, what) for _, three in lines for v in three if v]
+        out.update_xaxes(range=[min(every) - 0.1, max(every) + 0.6])  # room for the words
     out.update_yaxes(categoryorder="array", categoryarray=names[::-1])
     return out
 

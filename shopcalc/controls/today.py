@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
@@ -243,7 +244,7 @@ class TodayControl:
             out.append(_button(f"{begin}  {_named(x.entry)} of {x.of}", partial(self.start, x.entry), _tip(x), kind))
             bound, alone = sum(y.bound for y in batch), sum(y.alone for y in batch)
             what = f"{x.program}, {x.part} ({x.station})"
-            rows.append((what, str(len(batch)), write_time(bound), write_time(alone)))
+            rows.append((what, str(len(batch)), _kept(bound), _kept(alone)))
         if rows:
             head_row = ("program, part (station)", "loads left", "attended", "alone")
             out.append(widgets.HTML(table("Minutes of these", head_row, rows) + self._fetch()))
@@ -267,7 +268,7 @@ class TodayControl:
     def _looks_back(self) -> list[Any]:
         page = self.page
         rows = [
-            (f"{m.what} ({m.job})", write_time(m.logged), write_time(m.planned), f"{_arrow(m.ratio)} {m.ratio:.2f}")
+            (f"{m.what} ({m.job})", _kept(m.logged), _kept(m.planned), f"{_arrow(m.ratio)} {m.ratio:.2f}")
             for m in page.misses[:5]
         ]
         head = ("program or phase", "logged", "planned", "ratio")
@@ -306,6 +307,11 @@ def _named(t: TimeEntry) -> str:
 
 def _tip(x: ShopLoad) -> str:
     return f"{x.job}, {x.station}: {write_time(x.bound)} attended, {write_time(x.alone)} unattended"
+
+
+def _kept(seconds: float) -> str:
+    """A time that no line parts from its unit."""
+    return re.sub(r"(?<=\d) (?=[a-z])", "\u00a0", write_time(seconds))
 
 
 def _arrow(ratio: float) -> str:
