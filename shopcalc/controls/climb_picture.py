@@ -86,7 +86,7 @@ class ClimbControl(Played):
     def _say(self) -> None:
         away = self.push[1] * (1 if self.direction == "climb" else -1) > 0
         side = "AWAY from the wall" if away else "TOWARDS the wall"
-        along = "pulls it AHEAD: it can grab" if self.push[0] > 0 else "holds it BACK"
+        ahead = self.push[0] > 0
         off = self.off["likely"]
 
         def told(value: float, quantity: str = "length") -> str:
@@ -99,13 +99,16 @@ class ClimbControl(Played):
         bands = "; ".join(f"{b} {told(v)} {'stays' if v > 0 else 'taken'}" for b, v in self.off.items())
         rows = [
             ["mean push to the side", f"{told(self.push[1], 'force')}, {side.lower()}"],
-            ["mean push along the feed", f"{told(self.push[0], 'force')}, {along.lower()}"],
+            [
+                "mean push along the feed",
+                f"{told(self.push[0], 'force')}, {'pulls it ahead: it can grab' if ahead else 'holds it back'}",
+            ],
             ["error of the wall, by force", bands],
             ["feed per tooth", told(self.per_tooth, "feed_per_tooth")],
             ["one flute's chip", "thick to thin" if self.direction == "climb" else "thin to thick"],
         ]
         self.tell(
-            f"The wood pushes the cutter {side} and {along}; {wall}", "The push", rows,
+            f"Pushed {side} and {'AHEAD' if ahead else 'BACK'}; {wall}", "The push", rows,
             "White oak along the grain, 1/2 in (12.7 mm) cutter, 10 mm (0.394 in) deep. The forces are from memory in "
             "part: trust the way it goes, measure how much. Chatter, the ringing of cutter and part, is not in it.",
         )  # fmt: skip

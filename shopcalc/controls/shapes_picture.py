@@ -30,9 +30,9 @@ class ShapesControl(Played):
     def __init__(self, system: System = "inch") -> None:
         self.shape = choice("cutter", list(_KINDS), "V", self.update)
         self.angle = NumberControl("whole angle at the tip, degrees", 60, 4, 120, 2)
-        self.tip = MeasuredControl("tip: flat of the V, or round across", 0.3, 0.1, 12.7, LENGTH, system)
+        self.tip = MeasuredControl("flat or round of the tip", 0.3, 0.1, 12.7, LENGTH, system)
         self.depth = MeasuredControl("depth of the tip", 3.175, 0.2, 12, LENGTH, system)
-        self.zero = MeasuredControl("zero is wrong by, + is too deep", 0.254, -0.8, 0.8, LENGTH, system)
+        self.zero = MeasuredControl("zero is too deep by", 0.254, -0.8, 0.8, LENGTH, system)
         self.rpm = NumberControl("spindle speed, rpm", 16000, 6000, 24000, 500)
         drawn = figure(
             [

@@ -32,8 +32,8 @@ class SurfaceControl(Played):
 
     def __init__(self, system: System = "inch") -> None:
         self.diameter = MeasuredControl("ball cutter's diameter", 6.35, 1, 25.4, LENGTH, system)
-        self.stepover = MeasuredControl("stepover, seen from above", 0.79375, 0.1, 6, LENGTH, system)
-        self.slope = NumberControl("slope it climbs with each line, degrees", 0, 0, 60, 5)
+        self.stepover = MeasuredControl("stepover from above", 0.79375, 0.1, 6, LENGTH, system)
+        self.slope = NumberControl("slope up the lines, degrees", 0, 0, 60, 5)
         self.feed = MeasuredControl("feed", 3048, 500, 9000, FEED, system)
         drawn = figure(
             [

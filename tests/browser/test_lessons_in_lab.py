@@ -121,14 +121,18 @@ def play(page):
 
 def answer(page, key, shop):
     """Name and shop, a wrong answer, a hint, the right answer: each by keyboard, and then in the log on the disk."""
+    from conftest import IDLE
+
     exercise = lessons.make(lessons.kinds(key)[0], 1, "inch")
     assert squeezed(page.locator("[aria-label=question]").inner_text()) == squeezed(exercise.text)
 
     def write(placeholder, text):
+        page.wait_for_function(IDLE, timeout=30_000)  # what the kernel still has to say must not come between keys
         box = page.locator(f"input[placeholder^='{placeholder}']:visible")
         box.focus()
         page.keyboard.press("Control+a")
         page.keyboard.type(text)
+        assert box.input_value() == text
         page.keyboard.press("Tab")
 
     write("none: nothing is kept", str(shop))
