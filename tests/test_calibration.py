@@ -14,7 +14,7 @@ from scipy.optimize import least_squares
 from shopcalc.calibration import LoggedTime, Run, calibrate, factors_of, gathered, read_times, with_factors
 from shopcalc.calibration.fitting import Clock
 from shopcalc.calibration.logged import AGAIN
-from shopcalc.calibration.sampling import DEGREES, within
+from shopcalc.calibration.sampling import DEGREES, MISSES, within
 from shopcalc.calibration.settings import BUILDS_UP
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_program, read_text
@@ -408,15 +408,22 @@ def figures(machine, pause):
     }
 
 
-def trial(seed, whole=False, settings=True, again=AGAIN):
-    """One hidden machine, eight programs logged: errors and cover of the others; of each factor cover and width."""
+def trial(seed, whole=False, again=AGAIN, misses=0.0):
+    """One hidden machine, eight programs logged: errors and cover of the others; of each factor cover and width.
+
+    Runs of a program differ by ``again``, and each program takes longer or shorter by ``misses`` for no reason that
+    the engine knows (sigmas of the logarithm).
+    """
     rng = np.random.default_rng(seed)
     machine, pause = hidden(rng)
     names = [str(n) for n in rng.permutation(list(PROGRAMS))]
     entries = simulated(machine, names[:8], rng, pause=pause, most=3, again=again)
-    found = calibrate(gathered(entries, PROGRAMS), ROUTER, settings=settings)
+    if misses:
+        off = {n: math.exp(misses * rng.normal()) for n in names}
+        entries = [replace(e, seconds=float(round(e.seconds * off[e.program]))) for e in entries]
+    found = calibrate(gathered(entries, PROGRAMS), ROUTER)
     unseen = [PROGRAMS[n] for n in names[8:]]
-    logged = np.array([really(m, machine, pause) for m in unseen])
+    logged = np.array([really(PROGRAMS[n], machine, pause) * (off[n] if misses else 1.0) for n in names[8:]])
     before, after = (np.array([machine_time(m, k).total_s for m in unseen]) for k in (ROUTER, found.machine))
     inside = np.abs(np.log(after / logged)) < 1.96 * found.sigma_of(unseen)
     factors = {}
@@ -452,12 +459,12 @@ def test_the_true_figures_of_a_machine_of_another_kind_are_its_own_where_it_has_
 
 
 @pytest.mark.benchmark
-@pytest.mark.parametrize("again", [AGAIN, 0.0])
-def test_intervals_cover_what_they_should(again):
-    out = [trial(seed, whole=True, again=again) for seed in range(100)]
+@pytest.mark.parametrize(("again", "misses"), [(AGAIN, 0.0), (0.0, 0.0), (AGAIN, MISSES)])
+def test_intervals_cover_what_they_should(again, misses):
+    out = [trial(seed, whole=True, again=again, misses=misses) for seed in range(100)]
     before, after, inside = (np.concatenate([o[k] for o in out]) for k in range(3))
-    print(f"\nruns of one program differ by {again:.1%}; unseen programs: before {before.mean():.1%}, "
-          f"after {after.mean():.2%} mean, {np.median(after):.2%} median")  # fmt: skip
+    print(f"\nruns of one program differ by {again:.1%}, programs by {misses:.1%}; unseen programs: before "
+          f"{before.mean():.1%}, after {after.mean():.2%} mean, {np.median(after):.2%} median")  # fmt: skip
     print(f"their 95 % intervals cover {inside.mean():.1%}; worst seed {max(o[1].mean() for o in out):.1%}")
     print(f"jerk, not in the record, is taken in {sum(o[4].jerk > 3 for o in out)} of 100")
     hits = {}
@@ -470,7 +477,8 @@ def test_intervals_cover_what_they_should(again):
     assert before.mean() > 0.08
     assert after.mean() < 0.03
     assert 0.88 <= inside.mean() <= 0.99
-    assert all(88 <= h <= (99 if again else 100) for h in hits.values()), hits
+    # the feed is known so well that what the fit presumes the engine to miss decides: too wide where it misses nothing
+    assert all(88 <= h <= (100 if key == "feed_share" and not misses else 99) for key, h in hits.items()), hits
 
 
 @pytest.mark.benchmark
