@@ -189,7 +189,8 @@ def test_the_sign_off_is_written_by_person_and_machine_and_printed(shop):
     control.form.machine.value = control.form.machine.options[0][1]
     control.form.print_button.click()
     page = base64.b64decode(re.search(r"base64,([^\"]+)", control.form.page.value)[1]).decode()
-    for words in ("no licence", "Ann", "Ben, 20", "Fit and seasons", "it again"):
+    machine = f"Machine: {control.form.machine.label}"
+    for words in ("no licence", "Ann", "Ben, 20", "Fit and seasons", "it again", machine):
         assert words in page, words
 
 

@@ -157,7 +157,7 @@ def _seen(p: Floats) -> Floats:
 
 
 def _draw(drawn: LiveFigure, control: StationsControl) -> None:
-    size = np.abs(control.lie) @ np.array([4.0, 2.2, 1.0])  # a part that shows all its faces; not to scale
+    size = np.abs(control.lie) @ np.array([3.4, 2.2, 1.5])  # a part that shows all its faces; not to scale
     x, y, z = size / 2
     faces = (
         ((2, 1), [(-x, -y, z), (x, -y, z), (x, y, z), (-x, y, z)]),
@@ -176,12 +176,12 @@ def _draw(drawn: LiveFigure, control: StationsControl) -> None:
             x=p[:, 0], y=p[:, 1], mode="lines", fill="toself", fillcolor=PALE if marked else "#f2ead8",
             line={"color": HUE if marked else GREY, "width": 5 if marked else 2}, hoverinfo="skip",
         ))  # fmt: skip
-        middle = p[:4].mean(axis=0)
+        middle = p[:4].mean(axis=0) - (np.array([0.5 * x, 0.0]) if axis == 2 else 0.0)  # beside the joint
         words.append({"x": middle[0], "y": middle[1], "text": ("✓ " if marked else "") + name, "showarrow": False,
                       "font": {"size": 15, "color": "#111"}})  # fmt: skip
     whole = control.width.value if control.station.value == "flat" else control.thickness.value
     across = y - 2 * y * min(control.from_fence / whole, 1.0)
-    joint = _seen(np.array([(-0.8 * x, across, z), (0.8 * x, across, z)]))
+    joint = _seen(np.array([(0.1 * x, across, z), (0.9 * x, across, z)]))
     shown = control.face(2, 1) == RIGHT_UP[control.station.value]
     line = {"color": "#111", "width": 6, "dash": "dot"}
     traces.append(go.Scatter(x=joint[:, 0], y=joint[:, 1], mode="lines", line=line, opacity=1.0 if shown else 0.0,

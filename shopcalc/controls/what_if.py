@@ -97,9 +97,10 @@ class WhatIfControl:
         self.edge = NumberControl("edge: 0 sharp, 100 dull", 0, 0, 100, 10)
         self._levers = (self.feed, self.rpm, self.stick_out, self.clamp, self.edge)
         self.figure = figure(
-            [go.Bar(x=[], y=list(_DRAWN.values()), orientation="h", name="as it was found",
+            [go.Bar(x=[], y=list(_DRAWN.values()), orientation="h", name="as it was found", textposition="outside",
                     marker={"color": PALE, "pattern": {"shape": "/"}}),
-             go.Bar(x=[], y=list(_DRAWN.values()), orientation="h", name="as set now", marker={"color": HUE})],
+             go.Bar(x=[], y=list(_DRAWN.values()), orientation="h", name="as set now", textposition="outside",
+                    marker={"color": HUE})],
             title={"text": "How much of each bound is used; over 100 % it happens"}, height=430, barmode="group",
             xaxis={"title": {"text": "% of the bound"}, "range": [0, 260]},
             yaxis={"autorange": "reversed", "automargin": True}, legend={"orientation": "h", "y": -0.2},
@@ -188,9 +189,9 @@ class WhatIfControl:
         shares = [[_share(limits, name) for name in _DRAWN] for limits in (self.found, now)]
         with self.figure.change() as f:
             for trace, mine in zip(f.data, shares, strict=True):
-                trace.x, trace.text = mine, [f"{x:.0f} %" for x in mine]
+                trace.x, trace.text = mine, [f"{x:.0f}\u00a0%" for x in mine]
             f.layout.xaxis.range = [0, 1.15 * max(120.0, *shares[0], *shares[1])]
-        rows = [[words, f"{_share(self.found, n):.0f} %", f"{_share(now, n):.0f} %", now[n].remedy if n in now else ""]
+        rows = [[words, *(f"{_share(x, n):.0f}\u00a0%" for x in (self.found, now)), now[n].remedy if n in now else ""]
                 for n, words in _DRAWN.items()]  # fmt: skip
         self.table.value = table("Bounds", ["what can happen", "found", "now", "what moves away from it"], rows,
                                  words=(3,)) + note(

@@ -320,9 +320,10 @@ def record_page(
     head = ("lesson", "kinds tried", "right at first try", "hints", "result", "seen and signed by")
     detail = ("kind", "seeds", "right at first try", "hints")
     return Document(
-        f"Lessons of {person}", f"{person}, machine: {machine or '____________________'}", date,
+        f"Lessons of {person}", person, date,
         (
             Caution("What this paper is not", NOT_A_LICENCE, grave=True),
+            Paragraph(f"Machine: {machine or '____________________'}"),
             Table("Lessons", head, tuple(rows), frozenset({1, 2, 3}), RETAKE_RULES),
             *(Paragraph(f"Still to do: {p}") for p in open_points),
             Table("Exercises, to make again by kind and seed", detail, tuple(seeds), frozenset({3})),
