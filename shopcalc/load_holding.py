@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,8 +16,8 @@ from shopcalc.errors import InputError, did_you_mean
 from shopcalc.gcode import read_program
 from shopcalc.holding.collisions import Clear, bodies_of, check_clear
 from shopcalc.holding.firmness import Held, check_holding, forces_of
-from shopcalc.holding.fixtures import Placed
-from shopcalc.holding.tool_body import INVENTED_HOLDER, Holder
+from shopcalc.holding.fixtures import Fixture, Placed, read_fixtures
+from shopcalc.holding.tool_body import INVENTED_HOLDER, Holder, ToolBody
 from shopcalc.holding.walls import Cleared, Stock, check_walls
 from shopcalc.jobs.planning import plan_load, setting
 from shopcalc.jobs.reading import Job
@@ -117,6 +117,77 @@ def check_load(
     InputError
         When program or part is not in the job, the part is not in the program, or a pad stands beside the part.
     """
+    work = work_of(job, program, part, holder)
+    x, y, z = work.size
+    clear = check_clear(
+        work.moves, work.bodies, [p.keep_out() for p in placed if p.fixture.height > 0], margin=margin
+    )  # fmt: skip
+    cell = max(cell, math.sqrt(x * y / _CELLS))
+    walls = check_walls(work.moves, work.bodies, Stock((0.0, x), (0.0, y), 0.0, -z), cell=cell)
+    presses = any(p.fixture.force > 0 for p in placed)
+    held = Held(x, y, z, work.mass, tuple(placed)) if presses else None
+    if not work.moves.cutting.any():
+        return LoadHolding(clear, walls, (), "", "no path of this load is known yet: nothing was checked")
+    if work.hardest is None:
+        return LoadHolding(clear, walls, (), "")
+    loads, c, cut = work.hardest
+    if held is None:
+        firm = tuple(limit for limit in check(loads, c.rpm, c.feed) if limit.name in ("lifts", "slips", "tips"))
+    else:
+        firm = check_holding(held, *forces_of(loads, c.rpm, c.feed), work.corners)
+    return LoadHolding(clear, walls, firm, cut)
+
+
+@dataclass(frozen=True, eq=False)
+class Work:
+    """One load before it is clamped: moves, bodies that turn, the wood and the hardest cut.
+
+    Parameters
+    ----------
+    moves : Moves
+        In the program's coordinates.
+    bodies : mapping
+        Cutter number to body.
+    size : (3,) float
+        Of the part along x, y and z as it lies [mm].
+    mass : float
+        [kg].
+    station : str
+        Where it is held.
+    hardest : (Loads, Cutting, str) or None
+        The operation that pushes hardest.
+    """
+
+    moves: Moves
+    bodies: Mapping[int, ToolBody]
+    size: tuple[float, float, float]
+    mass: float
+    station: str
+    hardest: tuple[Loads, Cutting, str] | None
+
+    @property
+    def corners(self) -> list[tuple[float, float]]:
+        """Corners of what is cut, within the part [mm]."""
+        return _corners(self.moves, *self.size[:2])
+
+
+def work_of(job: Job, program: str, part: str, holder: Holder | None = INVENTED_HOLDER) -> Work:
+    """One load before it is clamped.
+
+    Parameters
+    ----------
+    job : Job
+        From ``open_job``.
+    program, part : str
+        Their ids.
+    holder : Holder or None
+        Above every stick-out.
+
+    Raises
+    ------
+    InputError
+        When program or part is not in the job, or the part is not in the program.
+    """
     chosen = next((p for p in job.programs if p.id == program), None)
     if chosen is None:
         refuse(f"program '{program}' is not in the job", did_you_mean(program, [p.id for p in job.programs]))
@@ -128,24 +199,68 @@ def check_load(
     moves = _moves(job, chosen, part)
     station = job.machine.stations.get(chosen.station)
     x, y, z = (float(getattr(record, a)) for a in (station.part_axes if station else PART_AXES[chosen.station]))
-    bodies = bodies_of(moves, job.shop.cutters, holder)
-    clear = check_clear(moves, bodies, [p.keep_out() for p in placed if p.fixture.height > 0], margin=margin)
-    cell = max(cell, math.sqrt(x * y / _CELLS))
-    walls = check_walls(moves, bodies, Stock((0.0, x), (0.0, y), 0.0, -z), cell=cell)
-    presses = any(p.fixture.force > 0 for p in placed)
     density = job.shop.material(record.material).density or 0.0
-    held = Held(x, y, z, density * x * y * z * 1e-9, tuple(placed)) if presses else None
-    hardest = _hardest(job, chosen, record)
-    if not moves.cutting.any():
-        return LoadHolding(clear, walls, (), "", "no path of this load is known yet: nothing was checked")
-    if hardest is None:
-        return LoadHolding(clear, walls, (), "")
-    loads, c, cut = hardest
-    if held is None:
-        firm = tuple(limit for limit in check(loads, c.rpm, c.feed) if limit.name in ("lifts", "slips", "tips"))
-    else:
-        firm = check_holding(held, *forces_of(loads, c.rpm, c.feed), _corners(moves, x, y))
-    return LoadHolding(clear, walls, firm, cut)
+    bodies = bodies_of(moves, job.shop.cutters, holder)
+    return Work(moves, bodies, (x, y, z), density * x * y * z * 1e-9, chosen.station, _hardest(job, chosen, record))
+
+
+def own_fixtures(job: Job) -> dict[str, Fixture]:
+    """The shop's fixtures; none where its folder has no ``fixtures.toml``.
+
+    Parameters
+    ----------
+    job : Job
+        Whose shop counts.
+    """
+    path = job.shop.folder / "fixtures.toml"
+    return read_fixtures(path, job.shop.rates.currency) if path.is_file() else {}
+
+
+_WAYS = {"+x": (1.0, 0.0), "-x": (-1.0, 0.0), "+y": (0.0, 1.0), "-y": (0.0, -1.0)}
+
+
+def placed_in(job: Job, program: str, part: str) -> tuple[Placed, ...]:
+    """The fixtures that the job file places for a load; empty where it places none.
+
+    Parameters
+    ----------
+    job : Job
+        From ``open_job``.
+    program, part : str
+        Their ids.
+
+    Returns
+    -------
+    tuple of Placed
+        On the table the part lies on; bolts on the part's top, vacuum pods under it.
+    """
+    mine = [c for c in job.clamps if (c.program, c.part) == (program, part)]
+    if not mine:
+        return ()
+    own = own_fixtures(job)
+    chosen = next(p for p in job.programs if p.id == program)
+    station = job.machine.stations.get(chosen.station)
+    axes = station.part_axes if station else PART_AXES[chosen.station]
+    thick = float(getattr(job.part(part), axes[2]))
+    out = []
+    for n, c in enumerate(mine, 1):
+        pad = None if c.presses_x is None or c.presses_y is None else (c.presses_x, c.presses_y)
+        out.append(Placed(own[c.fixture], c.x, c.y, c.turn, stands_on(own[c.fixture], thick), pad,
+                          _WAYS[c.stops] if c.stops else None, c.name or f"{c.fixture} {n}"))  # fmt: skip
+    return tuple(out)
+
+
+def stands_on(fixture: Fixture, thick: float) -> float:
+    """Height a fixture stands on, the part's top at 0 [mm].
+
+    Parameters
+    ----------
+    fixture : Fixture
+        A bolt's head lies on the part's top, a vacuum pod ends under it, all else stands on the table.
+    thick : float
+        Height of the part as it lies [mm].
+    """
+    return {"bolt": 0.0, "vacuum": -thick - fixture.height}.get(fixture.kind, -thick)
 
 
 def _moves(job: Job, program: Program, part: str) -> Moves:

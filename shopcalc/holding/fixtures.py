@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 from typing import Any, Literal
 
@@ -10,6 +12,7 @@ from shopcalc.cutting.engagement import refuse
 from shopcalc.errors import Fault, raise_all
 from shopcalc.holding.keep_outs import KeepOut, box, cylinder
 from shopcalc.reading import FieldReader, load_toml
+from shopcalc.units import read_money
 
 FixtureKind = Literal["clamp", "stop", "bolt", "vacuum", "plate"]
 _KINDS: tuple[FixtureKind, ...] = ("clamp", "stop", "bolt", "vacuum", "plate")
@@ -17,6 +20,9 @@ _SIZES = {
     "force": "force", "bears": "force", "length": "length", "width": "length", "height": "length",
     "diameter": "length", "area": "area", "pressure": "pressure",
 }  # fmt: skip
+_TAKES = ("smallest", "largest", "thinnest", "thickest")
+_OWNING = ("owned", "price", "to_make", "to_set", "lasts", "stations")
+_STATIONS = ("flat", "edge", "end")
 
 
 @dataclass(frozen=True)
@@ -37,6 +43,20 @@ class Fixture:
         Of its body; a diameter makes it round [mm].
     source : str
         Where the figures come from.
+    owned : int or None
+        How many the shop has; None where the table does not say [-].
+    price : Decimal
+        Of one more [currency].
+    to_make, to_set : float
+        By hand before first use, and each time a load is clamped [s].
+    lasts : int or None
+        Loads until it is worn out; None where it is not known [-].
+    stations : tuple of str
+        Where it can be used.
+    smallest, largest : float
+        Shorter side of a part lying down that it takes at least, longer side at most [mm].
+    thinnest, thickest : float
+        Height of the part as it lies [mm].
     """
 
     id: str
@@ -49,6 +69,16 @@ class Fixture:
     height: float = 0.0
     diameter: float = 0.0
     source: str = ""
+    owned: int | None = None
+    price: Decimal = Decimal(0)
+    to_make: float = 0.0
+    to_set: float = 0.0
+    lasts: int | None = None
+    stations: tuple[str, ...] = ("flat",)
+    smallest: float = 0.0
+    largest: float = math.inf
+    thinnest: float = 0.0
+    thickest: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -97,13 +127,15 @@ class Placed:
         return box(name, self.x, self.y, f.length, f.width, bottom=self.on, top=self.on + f.height, turn=self.turn)
 
 
-def read_fixtures(path: Path | str) -> dict[str, Fixture]:
+def read_fixtures(path: Path | str, currency: str = "USD") -> dict[str, Fixture]:
     """Read a shop's fixtures.
 
     Parameters
     ----------
     path : Path or str
         A TOML file with one table for each thing, as ``data/fixtures.toml``.
+    currency : str
+        That prices are in.
 
     Returns
     -------
@@ -121,14 +153,14 @@ def read_fixtures(path: Path | str) -> dict[str, Fixture]:
         if not isinstance(data, dict):
             faults.append(Fault(f"{data!r} is not a table", f"write a section [{key}]", file=str(path), field=key))
             continue
-        out[key] = _fixture(r, key, data)
+        out[key] = _fixture(r, key, data, currency)
         faults += r.faults
     raise_all(faults)
     return out
 
 
-def _fixture(r: FieldReader, key: str, data: dict[str, Any]) -> Fixture:
-    r.known(data, ("title", "kind", "source", *_SIZES))
+def _fixture(r: FieldReader, key: str, data: dict[str, Any], currency: str) -> Fixture:
+    r.known(data, ("title", "kind", "source", *_SIZES, *_TAKES, *_OWNING))
     kind = r.choice(data, "kind", "", _KINDS, "clamp")
     if "kind" not in data:
         r.fault("kind", "what it does is not said", f"write one of: {', '.join(_KINDS)}")
@@ -146,4 +178,35 @@ def _fixture(r: FieldReader, key: str, data: dict[str, Any]) -> Fixture:
         r.fault("force", f"a {kind} needs the force it presses with", 'pull it with a spring scale; write "900 N"')
     if kind == "stop" and not size["bears"]:
         r.fault("bears", "a stop needs the push it takes", 'write it, e.g. "2000 N"')
-    return Fixture(key, r.text(data, "title") or key, kind, source=r.text(data, "source"), **size)
+    return Fixture(
+        key, r.text(data, "title") or key, kind, source=r.text(data, "source"), **size, **_takes(r, data),
+        **_owning(r, data, currency),
+    )  # fmt: skip
+
+
+def _takes(r: FieldReader, data: dict[str, Any]) -> dict[str, Any]:
+    """Parts that it takes; nothing said takes every part that lies flat."""
+    sizes = {k: r.quantity(data, k, "", "length", 0.0) for k in _TAKES if k in data}
+    for low, high in (("smallest", "largest"), ("thinnest", "thickest")):
+        if sizes.get(low, 0.0) > sizes.get(high, math.inf):
+            r.fault(low, f"{low} is above {high}, so no part fits", "write the lesser one first")
+    stations = data.get("stations", ["flat"])
+    if not isinstance(stations, list) or not stations or any(s not in _STATIONS for s in stations):
+        r.fault("stations", f"{stations!r} are not stations", 'write some of them: ["flat", "edge", "end"]')
+        stations = ["flat"]
+    return {**sizes, "stations": tuple(stations)}
+
+
+def _owning(r: FieldReader, data: dict[str, Any], currency: str) -> dict[str, Any]:
+    """How many there are, and what one more costs."""
+    owned = data.get("owned")
+    if owned is not None and (isinstance(owned, bool) or not isinstance(owned, int) or not 0 <= owned <= 10_000):
+        r.fault("owned", f"{owned!r} is not how many there are", "write a whole number, 0 where you have none")
+        owned = None
+    price = Decimal(0)
+    if "price" in data:
+        price = r.attempt("price", price, lambda: read_money(data["price"], currency))
+    return {
+        "owned": owned, "price": price, "lasts": r.count(data, "lasts", "", 1) if "lasts" in data else None,
+        **{k: r.quantity(data, k, "", "time", 0.0, zero=True) for k in ("to_make", "to_set")},
+    }  # fmt: skip

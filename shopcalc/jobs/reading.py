@@ -19,6 +19,7 @@ from shopcalc.frames import Expansion, Frame, Rail, expand
 from shopcalc.jobs.records import (
     EXAMPLES,
     OPERATION_RECORDS,
+    Clamp,
     Hardware,
     Heading,
     JobFile,
@@ -63,6 +64,8 @@ class Job:
         Every load as "program/part" in the order said in the file; empty where it says none.
     stock : StockEntry
         How wood is priced, where it differs from the shop's way.
+    clamps : tuple of Clamp
+        What the shop's fixtures hold each load with, where the file says it.
     shop : Shop
         It was read for.
     note, file : str
@@ -87,6 +90,7 @@ class Job:
     joints: int = 0
     order: tuple[str, ...] = ()
     stock: StockEntry = field(default_factory=StockEntry)
+    clamps: tuple[Clamp, ...] = ()
     note: str = ""
     file: str = ""
     warnings: tuple[str, ...] = ()
@@ -457,12 +461,29 @@ def _references(data: Mapping[str, Any], file: str, shop: Shop) -> Iterator[Faul
             yield from unknown(f"{place}.program", "program", operation.get("program"), ids["programs"])
             if operation.get("kind") == "carve":
                 yield from _carving_references(operation, place, file, shop, unknown)
+    yield from _clamp_references(data, file, shop, unknown)
     yield from _unpriced(data, file, shop)
     yield from _load_faults(data, file, ids, unknown)
     yield from _after_faults(data, file, ids["programs"], unknown)
     phases = data.get("phases")
     for key in phases if isinstance(phases, dict) else ():
         yield from unknown(f"phases.{key}", "phase", key, PHASES)
+
+
+def _clamp_references(data: Mapping[str, Any], file: str, shop: Shop, unknown: Any) -> Iterator[Fault]:
+    """Fixtures by their names in the shop's table; a table with faults of its own is told once."""
+    named = [(i, c["fixture"]) for i, c in _tables(data, "clamps") if isinstance(c.get("fixture"), str)]
+    if not named:
+        return
+    from shopcalc.holding.fixtures import read_fixtures
+
+    try:
+        own = read_fixtures(shop.folder / "fixtures.toml", shop.rates.currency)
+    except InputError as e:
+        yield from e.faults
+        return
+    for i, key in named:
+        yield from unknown(f"clamps[{i}].fixture", "fixture", key, own)
 
 
 def _carving_references(
@@ -562,7 +583,8 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
             if (program, part.id) not in known:
                 loads.append(Load(program=program, part=part.id, count=part.quantity))
     heading = record.job
-    raise_all(_order_faults(heading.order, [f"{load.program}/{load.part}" for load in loads], file))
+    names = [f"{load.program}/{load.part}" for load in loads]
+    raise_all([*_order_faults(heading.order, names, file), *_clamp_faults(record.clamps, names, file)])
     job = Job(
         name=heading.name,
         machine=machine,
@@ -576,6 +598,7 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
         asked_price=heading.asked_price,
         order=heading.order,
         stock=record.stock,
+        clamps=record.clamps,
         shop=shop,
         note=heading.note,
         file=file,
@@ -583,6 +606,17 @@ def _resolve(record: JobFile, machine: Machine, file: str, shop: Shop) -> Job:
     tenons = sum(n for n, _ in job.done("tenon"))
     joints = tenons if heading.joints is None else heading.joints
     return replace(job, joints=joints, warnings=tuple(_oddities(job, shop)))
+
+
+def _clamp_faults(clamps: tuple[Clamp, ...], loads: list[str], file: str) -> Iterator[Fault]:
+    """A clamp stands at a load of the job, and its pad has both coordinates or none."""
+    for i, c in enumerate(clamps):
+        if (name := f"{c.program}/{c.part}") not in loads:
+            message, remedy = f"there is no load '{name}' (program/part)", did_you_mean(name, loads)
+            yield Fault(message, remedy, file=file, field=f"clamps[{i}]")
+        if (c.presses_x is None) != (c.presses_y is None):
+            message = "where it presses has one coordinate only"
+            yield Fault(message, "write presses_x and presses_y, or neither", file=file, field=f"clamps[{i}]")
 
 
 def _order_faults(order: tuple[str, ...], loads: list[str], file: str) -> Iterator[Fault]:

@@ -25,6 +25,9 @@ from shopcalc.fields import (
     quantity,
 )
 
+SignedLength = Annotated[float, quantity("length")]
+SignedAngle = Annotated[float, quantity("angle")]
+
 
 class Operation(Record):
     """What every operation says.
@@ -528,6 +531,39 @@ class Load(Record):
     count: Count
 
 
+class Clamp(Record):
+    """A fixture of the shop where it stands for one load.
+
+    Parameters
+    ----------
+    program, part : str
+        Ids of the load.
+    fixture : str
+        Of the shop's fixtures.toml.
+    x, y : float
+        Its middle, from the program's zero at the part's corner [mm].
+    turn : float
+        Of its length against x, counter-clockwise [rad].
+    presses_x, presses_y : float or None
+        Where its pad presses the part, where that is not its middle [mm].
+    stops : {"+x", "-x", "+y", "-y"} or None
+        The way it keeps the part from moving.
+    name : str
+        To tell it from others.
+    """
+
+    program: Name
+    part: Name
+    fixture: Name
+    x: SignedLength
+    y: SignedLength
+    turn: SignedAngle = 0.0
+    presses_x: LengthOrNone | None = None
+    presses_y: LengthOrNone | None = None
+    stops: Literal["+x", "-x", "+y", "-y"] | None = None
+    name: str = ""
+
+
 class PhaseEntry(Record):
     """What is said of a phase instead of the shop's standard minutes.
 
@@ -640,7 +676,7 @@ class JobFile(Record):
     ----------
     job : Heading
         The table [job].
-    parts, programs, loads, hardware : tuple
+    parts, programs, loads, hardware, clamps : tuple
         The tables of these names.
     phases : mapping
         Phase to what is said of it.
@@ -655,6 +691,7 @@ class JobFile(Record):
     phases: dict[str, PhaseEntry] = Field(default_factory=dict)
     hardware: tuple[Hardware, ...] = ()
     stock: StockEntry = Field(default_factory=StockEntry)
+    clamps: tuple[Clamp, ...] = ()
 
 
 #: An example of every field, for messages about missing ones.
@@ -665,5 +702,5 @@ EXAMPLES: dict[str, str] = {
     "thickness": 'thickness = "7/8 in"', "depth": 'depth = "3/8 in"', "diameter": 'diameter = "8 mm"',
     "cutter": 'cutter = "SQ6"', "program": 'program = "rail-ends"', "part": 'part = "top-rail"', "count": "count = 4",
     "price": 'price = "12.50 USD"', "text": 'text = "REEDS"', "height": 'height = "1 1/2 in"',
-    "kind": 'kind = "groove"',
+    "kind": 'kind = "groove"', "fixture": 'fixture = "strap"', "x": 'x = "-35 mm"', "y": 'y = "146 mm"',
 }  # fmt: skip
