@@ -310,9 +310,99 @@ def _write(files: Mapping[str, str | bytes], write_files: Write) -> None:
         write_files(folder, inside)
 
 
+# --- check and fixtures: what holds the loads of a job ----------------------------------------------------------------
+
+
+def _check_flags(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB.toml")
+    parser.add_argument("--program", metavar="ID", help="only its loads")
+    parser.add_argument("--part", metavar="ID", help="only its loads")
+    parser.add_argument("--margin", metavar="M", default="3 mm", help="every move keeps from every fixture")
+
+
+def _check(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
+    from shopcalc.jobs.reading import open_job
+    from shopcalc.load_holding import check_load, placed_in
+
+    margin = _lengths(chosen, margin=0.0)["margin"]
+    job = open_job(chosen.job, shop)
+    system: System = chosen.system or job.system
+    lines, loads = [], []
+    for flag, known in (("program", [x.program for x in job.loads]), ("part", [x.part for x in job.loads])):
+        name = getattr(chosen, flag)
+        if name is not None and name not in known:
+            raise InputError(Fault(f"no load of the job has {flag} '{name}'", did_you_mean(name, known),
+                                   field=f"--{flag}"))  # fmt: skip
+    for load in job.loads:
+        if chosen.program not in (None, load.program) or chosen.part not in (None, load.part):
+            continue
+        placed = placed_in(job, load.program, load.part)
+        found = check_load(job, load.program, load.part, placed, margin=margin, cell=2.0)
+        by = f"{len(placed)} fixtures placed" if placed else "the station's own clamps"
+        said = [w for w in found.says(system) if w]
+        lines += [f"{load.program}/{load.part}, by {by}: {'holds' if found.good else 'LOOK AT IT'}"]
+        lines += [f"  {w}" for w in said]
+        loads.append({
+            "program": load.program, "part": load.part, "fixtures": [p.name for p in placed], "good": found.good,
+            "says": said, "used": {x.name: x.used for x in found.firm if x.used is None or math.isfinite(x.used)},
+            "meets": sorted({c.keep_out for c in found.clear.collisions}),
+        })  # fmt: skip
+    if not loads:
+        raise InputError(Fault(f"part '{chosen.part}' is not loaded for '{chosen.program}'", "name a load of the job",
+                               field="--part"))  # fmt: skip
+    return [*lines, "", _AIR], {"job": job.name, "margin_mm": margin, "loads": loads, "caution": _AIR}
+
+
+_AIR = (
+    "Forces and sizes are as the shop's tables say; friction is common practice. Pull each clamp with a spring scale, "
+    "run the first part in the air with a hand at the stop."
+)
+
+
+def _fixtures_flags(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB.toml")
+    parser.add_argument("--program", metavar="ID", required=True, help="of the load")
+    parser.add_argument("--part", metavar="ID", required=True, help="of the load")
+    parser.add_argument("--margin", metavar="M", default="3 mm", help="every move keeps from every fixture")
+    parser.add_argument("--waste", metavar="W", default="0 mm", help="wood of the blank round the part, for bolts")
+
+
+def _fixtures(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
+    from shopcalc.fixture_choice import choices, pay_backs
+    from shopcalc.jobs.reading import open_job
+
+    given = _lengths(chosen, margin=0.0, waste=0.0)
+    job = open_job(chosen.job, shop)
+    system: System = chosen.system or job.system
+    found = choices(job, chosen.program, chosen.part, **given)
+    lines, paid = [f"{n}. {c.says(system)}" for n, c in enumerate(found, 1)], []
+    for c, p in pay_backs(job, chosen.program, chosen.part, found):
+        cost = f"{c.missing} more {c.fixture.id}: {p.cost:.2f} {shop.rates.currency}"
+        after = f"paid back after {p.jobs:.1f} jobs like this" if math.isfinite(p.jobs) else "never paid back by this"
+        lines.append(f"{cost}, {p.saved:.2f} {shop.rates.currency} saved a job: {after}")
+        paid.append({"fixture": c.fixture.id, "count": c.missing, "cost": str(p.cost), "saved_a_job": str(p.saved),
+                     "jobs": p.jobs if math.isfinite(p.jobs) else None})  # fmt: skip
+    document = {
+        "job": job.name, "program": chosen.program, "part": chosen.part,
+        "margin_mm": given["margin"], "waste_mm": given["waste"], "pays_back": paid, "caution": _AIR,
+        "choices": [
+            {"fixture": c.fixture.id, "refused": c.refused, "to_set_s": c.to_set, "missing": c.missing,
+             "used": c.used if math.isfinite(c.used) else None, "placed": [
+                 {"fixture": q.fixture.id, "name": q.name, "x_mm": q.x, "y_mm": q.y, "turn_rad": q.turn,
+                  "presses_mm": list(q.pad)} for q in c.placed]} for c in found],
+    }  # fmt: skip
+    return [*lines, "", _AIR], document
+
+
 #: Action to what help says of it, its flags, and what does it: an action more is a row more.
 Flags = Callable[[argparse.ArgumentParser], None]
 ACTIONS: dict[str, tuple[str, Flags, Callable[[argparse.Namespace, Shop, Write], Answer]]] = {
     "resume": ("where a program that was stopped begins again", _resume_flags, _resume),
+    "check": ("whether every load of a job holds and clears what holds it", _check_flags, _check),
+    "fixtures": (
+        "which of the shop's fixtures hold one load, where, and what a new one would save",
+        _fixtures_flags,
+        _fixtures,
+    ),
     "bolts": ("bolts in the waste that serve both faces, their template and plate", _bolt_flags, _bolts),
 }

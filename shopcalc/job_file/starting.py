@@ -84,6 +84,17 @@ _TAIL = """
 # part = "..."
 # count = 2
 #
+# [[clamps]]                            # a fixture of the shop's fixtures.toml, its middle from the program's zero
+# program = "..."
+# part = "..."
+# fixture = "strap"
+# x = "-1 1/2 in"
+# y = "6 in"
+# turn = "90 deg"                       # its length against x; 0 when left out
+# presses_x = "1/2 in"                  # where its pad presses the part
+# presses_y = "6 in"
+# stops = "-x"                          # the way a stop keeps the part from moving: +x, -x, +y or -y
+#
 # [phases]
 # delivery = "2 h"
 #

@@ -17,15 +17,18 @@ from shopcalc.cutting.usual import usual_rpm
 from shopcalc.documents import Block, Boxes, Break, Caution, Cell, Checklist, Document, Figure, Table
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_program
+from shopcalc.holding.drawing import holding_drawing
+from shopcalc.holding.fixtures import Placed
+from shopcalc.holding.walls import Stock
 from shopcalc.jobs.hours import ProgramTime
 from shopcalc.jobs.planning import plan_load, setting
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import CutOut, Load, Operation, Part, Program, Tenon
-from shopcalc.load_holding import check_load
+from shopcalc.load_holding import LoadHolding, check_load, placed_in
 from shopcalc.moves import Moves
 from shopcalc.paths import Cutting
 from shopcalc.quote.pricing import Price
-from shopcalc.sheets.clamping import sketch
+from shopcalc.sheets.clamping import lie, sketch
 from shopcalc.sheets.order import batches
 from shopcalc.sources import cautions, practice
 from shopcalc.units import System, write, write_time
@@ -136,21 +139,38 @@ def _sheet(number: int, load: Load, time: ProgramTime, job: Job) -> Iterator[Blo
     yield Caution("Cautions", _cautions(part))
     yield Break()
     yield Checklist("Before the start", tuple(_checks(load, part, program, runs)))
-    told = (*_watch(program, part, runs, plan.warnings, job, load, system), *_holding(job, load, system))
+    placed = placed_in(job, load.program, load.part)
+    held = check_load(job, load.program, load.part, placed, cell=2.0)
+    if placed:
+        x, y, z = lie(part, program.station, job.machine)
+        yield holding_drawing(held.clear, Stock((0.0, x), (0.0, y), 0.0, -z), system)
+        yield _fixture_table(placed, system)
+    told = (*_watch(program, part, runs, plan.warnings, job, load, system), *_holding(held, bool(placed), system))
     watch = tuple(dict.fromkeys(told))
     yield Table("Watch", (), tuple((f"{k}.", w) for k, w in enumerate(watch, 1)), where="print")
     yield Boxes(("minutes, first load", "minutes, mean of all", "by, date"), 3, 14.0)
     yield Boxes(("observations", "sizes measured"), 2, 36.0)
 
 
-def _holding(job: Job, load: Load, system: System) -> Iterator[str]:
-    """Whether the station's own clamps hold it, and whether anything rubs: one line while all is well."""
-    held = check_load(job, load.program, load.part, (), cell=2.0)
-    said = [w for w in held.says(system) if w]
+def _holding(held: LoadHolding, placed: bool, system: System) -> Iterator[str]:
+    """Whether what clamps it holds it, and whether anything meets or rubs: one line while all is well."""
+    said, by = [w for w in held.says(system) if w], "the fixtures placed" if placed else "the station's own clamps"
     if held.good:
-        yield f"holding, by the station's own clamps: {'; '.join(said)}"
+        yield f"holding, by {by}: {'; '.join(w.rstrip('.') for w in said)}"
     else:
-        yield from (f"holding: {w}" for w in said)
+        yield from (f"holding, by {by}: {w}" for w in said)
+
+
+def _fixture_table(placed: Sequence[Placed], system: System) -> Table:
+    """Where each fixture stands, from the zero."""
+    rows = list[tuple[Cell, ...]]()
+    for p in placed:
+        at = (write(v, "length", system) for v in (p.x, p.y))
+        pads = ", ".join(write(v, "length", system) for v in p.pad) if p.fixture.force > 0 else "–"
+        rows.append((p.name, p.fixture.title, *at, f"{math.degrees(p.turn):.0f}°", pads))
+    notes = ("Middles, from the zero of the sketch; sizes and forces as the shop's fixtures.toml says.",)
+    return Table("Fixtures", ("name", "what", "X", "Y", "turned", "presses at X, Y"), tuple(rows), frozenset((2, 3, 4)),
+                 notes)  # fmt: skip
 
 
 def _facts(load: Load, part: Part, time: ProgramTime, job: Job, system: System) -> Iterator[tuple[Cell, ...]]:
