@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from shopcalc.cutting.engagement import refuse, require_at_most, require_positive
 from shopcalc.documents import Block, Break, Drawing, Paragraph, Stroke, Words
 from shopcalc.documents.drawing import box
-from shopcalc.holding.collisions import check_clear
+from shopcalc.holding.collisions import met
 from shopcalc.holding.fixtures import Fixture
 from shopcalc.holding.keep_outs import KeepOut, cylinder
 from shopcalc.holding.tool_body import ToolBody
@@ -143,9 +143,7 @@ def bolt_pattern(
     both = np.concatenate([places, _mirrored(places, size, axis)])
     clear = np.ones(len(both), dtype=bool)
     for moves, bodies in (first, second):
-        found = check_clear(moves, bodies, [_as_keep_out(k, p, bolt, thickness) for k, p in enumerate(both)],
-                            margin=margin)  # fmt: skip
-        clear[[int(c.keep_out) for c in found.collisions]] = False
+        clear &= ~met(moves, bodies, [_as_keep_out(k, p, bolt, thickness) for k, p in enumerate(both)], margin=margin)
     free = places[clear[: len(places)] & clear[len(places) :]]
     waste = _in_waste(free, part, bolt.diameter) & _in_waste(_mirrored(free, size, axis), part, bolt.diameter)
     if not filled or waste.sum() >= pairs:
@@ -220,7 +218,9 @@ def drill_template(pattern: BoltPattern, drill: float, system: System = "metric"
     columns, rows = (
         max(1, math.ceil((v - _LAP) / t - 1e-9)) for v, t in zip((pattern.length, pattern.width), _TILE, strict=True)
     )
-    size = write(_CHECK, "length", system)
+    size = write(_CHECK, "length", "metric")
+    if system == "inch":
+        size += f" ({write(_CHECK, 'length', system)})"
     blocks: list[Block] = [
         Paragraph(
             f"Print at 100 %, never fitted to the page. Measure the mark on every page: it must be {size} long, or the "

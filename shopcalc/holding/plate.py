@@ -15,7 +15,7 @@ import numpy as np
 from shopcalc.cutting.engagement import refuse, require_positive
 from shopcalc.gcode import read_text, write_program
 from shopcalc.holding.bolts import Bodies, BoltPattern
-from shopcalc.holding.collisions import check_clear
+from shopcalc.holding.collisions import met
 from shopcalc.holding.fixtures import Fixture
 from shopcalc.holding.keep_outs import cylinder
 from shopcalc.machines import Machine
@@ -162,7 +162,7 @@ def _notes(pattern: BoltPattern, depth: float, system: System) -> list[str]:
 def _pins(pattern: BoltPattern, pin: Fixture, work: Sequence[tuple[Moves, Bodies]], thickness: float) -> Floats:
     """Two pins along x and one along y, each as near as may be to where it guides best."""
     long, wide, r = pattern.length, pattern.width, pin.diameter / 2
-    wanted = [(0.15 * long, 0), (0.85 * long, 0), (0.5 * wide, 1)]
+    wanted = [(float(round(0.15 * long)), 0), (float(round(0.85 * long)), 0), (float(round(0.5 * wide)), 1)]
     out = []
     for along, axis in wanted:
         limit = (0.0, long / 2, long) if axis == 0 else (0.0, wide, wide)
@@ -172,10 +172,9 @@ def _pins(pattern: BoltPattern, pin: Fixture, work: Sequence[tuple[Moves, Bodies
         places = np.stack([ticks, np.full(len(ticks), -r)][:: 1 if axis == 0 else -1], axis=1)
         keeps = [cylinder(str(k), float(x), float(y), pin.diameter, bottom=-thickness, top=pin.height - thickness)
                  for k, (x, y) in enumerate(places)]  # fmt: skip
-        met = {int(c.keep_out) for moves, bodies in work
-               for c in check_clear(moves, bodies, keeps, margin=pattern.margin).collisions}  # fmt: skip
-        free = [k for k in range(len(places)) if k not in met]
-        if not free:
+        taken = np.any([met(moves, bodies, keeps, margin=pattern.margin) for moves, bodies in work], axis=0)
+        free = np.flatnonzero(~taken)
+        if not len(free):
             refuse("no pin finds a place along an edge that both programs leave free",
                    "leave more waste round the part, or take lower pins")  # fmt: skip
         out.append(places[free[0]])

@@ -55,10 +55,18 @@ def _straight(a, b, keep, section, more, out):  # type: ignore[no-untyped-def]
     wide = max(section[2], section[3]) + keep[4] + more
     middle = 0.5 * (t0 + t1)
     x, y = a[0] + middle * dx - keep[0], a[1] + middle * dy - keep[1]
-    u, v = abs(x * keep[5] + y * keep[6]) - keep[2], abs(y * keep[5] - x * keep[6]) - keep[3]
-    half = 0.5 * (t1 - t0) * math.sqrt(dx * dx + dy * dy)
-    if max(u, v) > wide + half:
+    half = 0.5 * (t1 - t0)
+    along, across = half * abs(dx * keep[5] + dy * keep[6]), half * abs(dy * keep[5] - dx * keep[6])
+    if (
+        abs(x * keep[5] + y * keep[6]) > keep[2] + along + wide
+        or abs(y * keep[5] - x * keep[6]) > keep[3] + across + wide
+    ):
         return False
+    flat = math.sqrt(dx * dx + dy * dy)
+    if flat > 0.0:  # a line parallel to the way parts the two
+        side = keep[2] * abs(dy * keep[5] - dx * keep[6]) + keep[3] * abs(dx * keep[5] + dy * keep[6])
+        if abs(x * dy - y * dx) > side + wide * flat:
+            return False
     near, r = t0, t1
     p, q = r - _GOLDEN * (r - near), near + _GOLDEN * (r - near)
     fp = _room(a[0] + p * dx, a[1] + p * dy, z0 + p * rise, keep, section)
@@ -139,12 +147,12 @@ def _along_arc(a, b, centre, sweep, plane, error, keep, section, chord, out):  #
 
 @compiled
 def sweep(  # type: ignore[no-untyped-def]
-    points, kind, body, arc_at, arc_centre, arc_sweep, arc_plane, error, sections, first, keeps, hits
+    points, kind, body, arc_at, arc_centre, arc_sweep, arc_plane, error, sections, first, keeps, all_hits, hits
 ):
     """Fill hits with (move, section, keep-out, room, share, lowest z); count all of them, and the worst room.
 
     body is the index of each move's body, -1 for none; first[b] to first[b + 1] are its sections; arc_at is the arc's
-    number at each move, or -1.
+    number at each move, or -1. Without all_hits one hit of each keep-out is enough.
     """
     count, worst = 0, np.inf
     out, chord = np.zeros(3), np.zeros((2, 3))
@@ -153,7 +161,10 @@ def sweep(  # type: ignore[no-untyped-def]
         c, s = abs(keep[5]), abs(keep[6])
         half_x = keep[2] * c + keep[3] * s + keep[4]
         half_y = keep[2] * s + keep[3] * c + keep[4]
+        before = count
         for i in range(len(kind)):
+            if count > before and not all_hits:
+                break
             if kind[i] > 2 or body[i] < 0:
                 continue
             a, b = points[i], points[i + 1]

@@ -166,7 +166,7 @@ def _run(  # type: ignore[no-untyped-def]
 
     found[section] holds count of moves, first move, depth, column x and y, and the last move counted.
     """
-    reach, top = 0.7072 * cell, grid.max()
+    reach, top, reached = 0.7072 * cell, grid.max(), radii * radii * (1.0 + 1e-12)
     ny, nx = grid.shape
     for i in range(len(move)):
         a, b, which = ends[i, 0], ends[i, 1], body[i]
@@ -190,8 +190,8 @@ def _run(  # type: ignore[no-untyped-def]
             for r in range(r0, r1 + 1):
                 y = y0 + (r + 0.5) * cell
                 for c in range(c0, c1 + 1):
-                    if grid[r, c] <= low + 1e-6:
-                        continue
+                    if grid[r, c] <= low + 1e-6 or (hit and grid[r, c] - low <= found[j, 2]):
+                        continue  # what is met cannot be deeper than this
                     x = x0 + (c + 0.5) * cell
                     deep = _met(
                         a, b, x, y, grid[r, c], sections[j, 0], wide, feeds[i], radii[which],
@@ -208,16 +208,29 @@ def _run(  # type: ignore[no-untyped-def]
                 found[j, 5] = move[i]
         if not feeds[i] or min(a[2], b[2]) >= top:
             continue
-        radius, own = radii[which], under[under_first[which] : under_first[which + 1]]
+        own, lowest = under[under_first[which] : under_first[which + 1]], min(a[2], b[2])
+        radius = radii[which]
+        if len(own) > 1:  # further out the underside lies above all wood
+            radius = min(radius, np.searchsorted(own, top - lowest) * under_step[which])
         c0 = max(0, int((min(a[0], b[0]) - radius - x0) / cell))
         c1 = min(nx - 1, int((max(a[0], b[0]) + radius - x0) / cell))
         r0 = max(0, int((min(a[1], b[1]) - radius - y0) / cell))
         r1 = min(ny - 1, int((max(a[1], b[1]) + radius - y0) / cell))
+        dx, dy = b[0] - a[0], b[1] - a[1]
+        share = 1.0 / (dx * dx + dy * dy) if dx != 0.0 or dy != 0.0 else 0.0
+        fine = 1.0 / under_step[which]
         for r in range(r0, r1 + 1):
             y = y0 + (r + 0.5) * cell
             for c in range(c0, c1 + 1):
-                if grid[r, c] > min(a[2], b[2]):
-                    low = _cut(a, b, x0 + (c + 0.5) * cell, y, radius, own, under_step[which])
+                if grid[r, c] > lowest:
+                    px, py = x0 + (c + 0.5) * cell - a[0], y - a[1]
+                    t = min(1.0, max(0.0, (px * dx + py * dy) * share))  # nearest place of the way
+                    away = (px - t * dx) ** 2 + (py - t * dy) ** 2
+                    if away > reached[which]:
+                        continue
+                    if len(own) > 1 and grid[r, c] <= lowest + own[int(math.sqrt(away) * fine)]:
+                        continue  # the underside rises from the axis outwards: nowhere on the way is it lower
+                    low = _cut(a, b, x0 + (c + 0.5) * cell, y, radii[which], own, under_step[which])
                     if low < grid[r, c]:
                         grid[r, c] = low
 
@@ -312,18 +325,28 @@ def _pieces(moves: Moves) -> tuple[Floats, np.ndarray[tuple[int], np.dtype[np.in
     straight = np.flatnonzero(travels & (moves.kind != Kind.ARC))
     ends = [np.stack([moves.points[straight], moves.points[straight + 1]], axis=1)]
     which = [straight]
-    for k, i in enumerate(moves.arc_index.tolist()):
-        p, q, _ = PLANE_AXES[int(moves.arc_plane[k])]
-        a, b, centre, sweep = moves.points[i], moves.points[i + 1], moves.arc_centre[k], float(moves.arc_sweep[k])
-        radius = math.hypot(a[p] - centre[p], a[q] - centre[q])
-        step = 2 * math.acos(max(0.0, 1 - ERROR / max(radius, ERROR)))
-        t = np.linspace(0, 1, max(1, math.ceil(abs(sweep) / max(step, 1e-6))) + 1)[:, None]
-        at = a + t * (b - a)
-        angle = math.atan2(a[q] - centre[q], a[p] - centre[p]) + t[:, 0] * sweep
-        at[:, p], at[:, q] = centre[p] + radius * np.cos(angle), centre[q] + radius * np.sin(angle)
-        at[-1] = b
-        ends.append(np.stack([at[:-1], at[1:]], axis=1))
-        which.append(np.full(len(at) - 1, i))
+    for plane, (p, q, _) in enumerate(PLANE_AXES):
+        mine = moves.arc_plane == plane
+        i, centre, sweep = moves.arc_index[mine], moves.arc_centre.reshape(-1, 3)[mine], moves.arc_sweep[mine]
+        a, b = moves.points[i], moves.points[i + 1]
+        du, dv = a[:, p] - centre[:, p], a[:, q] - centre[:, q]
+        radius = np.hypot(du, dv)
+        step = 2 * np.arccos(np.maximum(0.0, 1 - ERROR / np.maximum(radius, ERROR)))
+        count = np.maximum(1, np.ceil(np.abs(sweep) / np.maximum(step, 1e-6))).astype(np.int64)
+        arc = np.repeat(np.arange(len(i)), count)
+        nth = np.arange(len(arc)) - np.repeat(np.cumsum(count) - count, count)
+        begin = np.arctan2(dv, du)
+        chords = np.empty((len(arc), 2, 3))
+        for end in (0, 1):
+            t = (nth + end) / count[arc]
+            at = a[arc] + t[:, None] * (b - a)[arc]
+            angle = begin[arc] + t * sweep[arc]
+            at[:, p] = centre[arc, p] + radius[arc] * np.cos(angle)
+            at[:, q] = centre[arc, q] + radius[arc] * np.sin(angle)
+            chords[:, end] = at
+        chords[nth + 1 == count[arc], 1] = b
+        ends.append(chords)
+        which.append(i[arc])
     move = np.concatenate(which)
     order = np.argsort(move, kind="stable")
     return np.ascontiguousarray(np.concatenate(ends)[order]), move[order]

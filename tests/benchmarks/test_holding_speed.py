@@ -61,12 +61,40 @@ def test_half_a_million_arcs_between_as_many_lines_take_under_five_seconds():
     assert found.clear
 
 
-def test_a_million_moves_through_wood_take_under_ten_seconds():
-    body = tool_body(Cutter("B6", "", "ball", 6.0, 6.0, 2, 20.0, 80.0, 40.0))
+MILLING = {
+    "ball of 6 mm": Cutter("B6", "", "ball", 6.0, 6.0, 2, 20.0, 80.0, 40.0),
+    "square end of 6 mm": Cutter("SQ6", "", "square end", 6.0, 6.0, 2, 20.0, 80.0, 40.0),
+    "V of 16 mm": Cutter("V90", "", "V", 16.0, 8.0, 2, 9.0, 80.0, 40.0, included_angle=np.pi / 2),
+    "shank that rubs everywhere": Cutter("SHORT", "", "ball", 6.0, 12.0, 2, 4.0, 80.0, 12.0),
+}
+
+
+@pytest.mark.parametrize("name", MILLING)
+def test_a_million_moves_through_wood_take_under_five_seconds(name):
+    body = tool_body(MILLING[name])
     moves, block = raster(0.3, 0.2), Stock((0, 300), (0, 200), 0, -20)
     check_walls(moves.part(0, 10), body, block)
-    start = time.perf_counter()
+    start, own = time.perf_counter(), time.process_time()
     found = check_walls(moves, body, block)
-    print(f"\n{time.perf_counter() - start:.2f} s, {found.heights.size} columns")
-    assert time.perf_counter() - start < 10
-    assert found.rubs == ()
+    seconds, own = time.perf_counter() - start, time.process_time() - own
+    print(f"\n{name}: {seconds:.2f} s, {own:.2f} s of one core, {5 / own:.1f} times as quick as asked; "
+          f"{found.heights.size} columns")  # fmt: skip
+    assert own < 5  # other work on the same machine does not count
+    assert bool(found.rubs) == ("rubs" in name or "V" in name)
+
+
+def test_half_a_million_arcs_through_wood_take_under_five_seconds():
+    flat = raster(0.3, 0.2).points * (1, 1, 0) - (0, 0, 2)
+    centre = ((flat[:-1] + flat[1:]) / 2)[::2]
+    n = len(centre)
+    moves = replace(
+        from_lists(flat, [Kind.ARC, Kind.LINE] * n, feed=3000.0), arc_index=np.arange(0, 2 * n, 2), arc_centre=centre,
+        arc_sweep=np.full(n, np.pi), arc_plane=np.zeros(n, np.uint8),
+    )  # fmt: skip
+    body, block = tool_body(MILLING["ball of 6 mm"]), Stock((0, 300), (0, 200), 0, -20)
+    check_walls(moves.part(0, 10), body, block)
+    start, own = time.perf_counter(), time.process_time()
+    check_walls(moves, body, block)
+    seconds, own = time.perf_counter() - start, time.process_time() - own
+    print(f"\n{seconds:.2f} s, {own:.2f} s of one core, {5 / own:.1f} times as quick as asked")
+    assert own < 5
