@@ -88,7 +88,7 @@ class BothFacesControl:
         self.width = length("wide, or its widest strip", 300.0, 40.0, 1250.0, fine=False)
         self.thickness = length("rough thickness, faces clean", 28.0, 6.0, 100.0)
         self.wanted = length("finished thickness", 22.0, 3.0, 95.0)
-        self.finish = length("kept on each face for the last cut", 1.0, 0.1, 5.0)
+        self.finish = length("kept for the last cut of each face", 1.0, 0.1, 5.0)
         self.mean = number("moisture, mean, %", 10, 7, 13, 0.5)
         self.faces = number("face A wetter than B by, %", 1.0, -4, 4, 0.1)
         self.core = number("core wetter than the faces by, %", 1.0, -4, 4, 0.1)
@@ -199,10 +199,10 @@ def _empty() -> LiveFigure:
     return figure(
         traces, title={"text": "Orders of cuts"}, height=340, showlegend=False,
         xaxis={"title": {"text": ""}, "domain": [0, 0.6], "rangemode": "tozero"},
-        yaxis={"title": {"text": ""}, "autorange": "reversed", "automargin": True},
+        yaxis={"title": {"text": ""}, "automargin": True},
         xaxis2={"title": {"text": "minutes, with turning"}, "domain": [0.66, 1.0],
                 "rangemode": "tozero", "anchor": "y2"},
-        yaxis2={"autorange": "reversed", "showticklabels": False, "anchor": "x2", "matches": "y"},
+        yaxis2={"showticklabels": False, "anchor": "x2"},
         margin={"l": 220, "r": 30, "t": 50, "b": 60}, width=860,
     )  # fmt: skip
 
@@ -210,15 +210,18 @@ def _empty() -> LiveFigure:
 def _draw(drawn: LiveFigure, plans: tuple[Schedule, ...], system: System) -> None:
     unit, per = _UNIT[system]
     digits = 2 if system == "metric" else 3
-    names = [p.name for p in plans]
+    rows = list(range(len(plans)))
     with drawn.change() as f:
         error, minutes = f.data
         likely = [p.error.likely / per for p in plans]
-        error.update(x=likely, y=names, text=[f"{v:.{digits}f}" for v in likely])
+        error.update(x=likely, y=rows, text=[f"{v:.{digits}f}" for v in likely])
         error.error_x.update(array=[(p.error.most - p.error.likely) / per for p in plans],
                              arrayminus=[(p.error.likely - p.error.least) / per for p in plans])  # fmt: skip
         times = [p.minutes for p in plans]
-        minutes.update(x=times, y=names, text=[f"{v:.0f}" for v in times])
+        minutes.update(x=times, y=rows, text=[f"{v:.0f}" for v in times])
+        ticks = {"tickvals": rows, "ticktext": [p.name for p in plans], "range": [len(plans) - 0.5, -0.7]}
+        f.layout.yaxis.update(ticks)
+        f.layout.yaxis2.update(ticks)
         f.layout.xaxis.title.text = f"hollow or crown left at rest, {unit}"
         f.layout.title.text = "Orders of cuts: what is left, and minutes" if plans else "no plan: see above"
         f.layout.xaxis.range = [0, 1.15 * max((p.error.most / per for p in plans), default=1.0) + 1e-6]

@@ -90,7 +90,7 @@ class FacesControl:
         self.width = length("board is wide", 460.0, 50.0, 1250.0, fine=False)
         self.inset = length("outer points from its edges", 20.0, 0.0, 100.0)
         self.wanted = length("finished thickness wanted", 27.0, 3.0, 80.0)
-        self.skin = length("to be taken everywhere at least", 0.3, 0.0, 3.0)
+        self.skin = length("least taken everywhere", 0.3, 0.0, 3.0)
         self.level = length("depth of one pass, at most", _LEVEL, 0.2, 10.0)
         self.dial = length("tram: readings differ by", 0.05, 0.0, 1.0)
         self.circle = length("on a circle swung of", 250.0, 50.0, 500.0)

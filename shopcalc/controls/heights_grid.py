@@ -138,21 +138,21 @@ class HeightsGrid:
 
     def _build(self) -> None:
         style = {"description_width": "9em"}
-        wide = widgets.Layout(width="22em")
-        self.along = widgets.Dropdown(options=range(2, MOST_ALONG + 1), value=2, description="points along the board",
-                                      style={"description_width": "11em"}, layout=wide)  # fmt: skip
+        self.along = widgets.Dropdown(options=range(2, MOST_ALONG + 1), value=2, description="points along it",
+                                      style=style, layout=widgets.Layout(width="16em"))  # fmt: skip
         self.across = widgets.Dropdown(options=range(2, MOST_ACROSS + 1), value=2, description="across it",
                                        style=style, layout=widgets.Layout(width="16em"))  # fmt: skip
         self.way = widgets.Dropdown(options=WAYS, description="second reading", style=style,
                                     layout=widgets.Layout(width="28em"))  # fmt: skip
         for w in (self.along, self.across, self.way):
             w.observe(lambda _: self._typed(), names="value")
-        small = widgets.Layout(width="9.2em")
+        small = widgets.Layout(width="8.2em")
         self.boxes = [
             [[self._box(f, j, i, small) for i in range(MOST_ALONG)] for j in range(MOST_ACROSS)] for f in range(2)
         ]
         self._titles = widgets.HTML(), widgets.HTML()
-        self._grids = widgets.VBox(), widgets.VBox()
+        wide = widgets.Layout(overflow="auto")
+        self._grids = widgets.VBox(layout=wide), widgets.VBox(layout=wide)
         self.paste = widgets.Textarea(
             placeholder="paste cells here: one row for each row of boxes", description="a table",
             style={"description_width": "5em"}, layout=widgets.Layout(width="30em", height="6em"),
