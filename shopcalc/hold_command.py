@@ -169,14 +169,14 @@ def _bolts(chosen: argparse.Namespace, shop: Shop, write_files: Write) -> Answer
 
     from shopcalc.holding.bolts import bolt_pattern, drill_template
     from shopcalc.holding.collisions import bodies_of
-    from shopcalc.holding.fixtures import read_fixtures
     from shopcalc.jobs.reading import open_job
+    from shopcalc.load_holding import own_fixtures
     from shopcalc.machines import PART_AXES
 
     given = _lengths(chosen, waste=0.0, margin=0.0, hole=1.0, insert=1.0, plate_depth=1.0)
     job = open_job(chosen.job, shop)
     system: System = chosen.system or job.system
-    fixtures = read_fixtures(shop.folder / "fixtures.toml")
+    fixtures = own_fixtures(job)
     bolt = _fixture(fixtures, chosen.bolt, "bolt", "--bolt")
     asked = (chosen.program, "--program"), (chosen.turned or chosen.program, "--turned")
     programs = [_program(job, name, chosen.part, flag) for name, flag in asked]

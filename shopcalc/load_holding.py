@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from shopcalc.gcode import read_program
 from shopcalc.holding.collisions import Clear, bodies_of, check_clear
 from shopcalc.holding.firmness import Held, check_holding, forces_of
 from shopcalc.holding.fixtures import Fixture, Placed, read_fixtures
+from shopcalc.holding.program_forces import driven_of, worst_cuts
 from shopcalc.holding.tool_body import INVENTED_HOLDER, Holder, ToolBody
 from shopcalc.holding.walls import Cleared, Stock, check_walls
 from shopcalc.jobs.planning import plan_load, setting
@@ -110,7 +111,8 @@ def check_load(
     Returns
     -------
     LoadHolding
-        From the program's text where it has one, else as planned. Forces at the high band, of the setting planned.
+        From the program's text where it has one, else as planned. Forces at the high band, at the feed
+        and speed the text says, else as planned; the depth of a level is the planned one.
 
     Raises
     ------
@@ -201,7 +203,8 @@ def work_of(job: Job, program: str, part: str, holder: Holder | None = INVENTED_
     x, y, z = (float(getattr(record, a)) for a in (station.part_axes if station else PART_AXES[chosen.station]))
     density = job.shop.material(record.material).density or 0.0
     bodies = bodies_of(moves, job.shop.cutters, holder)
-    return Work(moves, bodies, (x, y, z), density * x * y * z * 1e-9, chosen.station, _hardest(job, chosen, record))
+    hardest = _hardest(job, chosen, record, moves)
+    return Work(moves, bodies, (x, y, z), density * x * y * z * 1e-9, chosen.station, hardest)
 
 
 def own_fixtures(job: Job) -> dict[str, Fixture]:
@@ -277,14 +280,19 @@ def _corners(moves: Moves, x: float, y: float) -> list[tuple[float, float]]:
     return [(float(a), float(b)) for a in (low[0], high[0]) for b in (low[1], high[1])]
 
 
-def _hardest(job: Job, program: Program, part: Part) -> tuple[Loads, Cutting, str] | None:
-    """The operation that pushes hardest, at its planned setting; None where none cuts sideways."""
+def _hardest(job: Job, program: Program, part: Part, moves: Moves) -> tuple[Loads, Cutting, str] | None:
+    """The operation that pushes hardest, as the program drives it; None where none cuts sideways."""
     most, found = 0.0, None
+    worst = worst_cuts(moves)
     for _, o in job.operations(program.id, part.id):
         c = setting(o, part, program.station, job.machine, job.shop)
+        driven = driven_of(worst, c.cutter.id, c.cutter.number) if program.file is not None else None
+        if driven is not None:
+            c = replace(c, feed=driven.feed, rpm=driven.rpm)
         loads = _loads(job, program, part, o, c)
         if loads is not None and (push := forces_of(loads, c.rpm, c.feed)[0]) > most:
-            most, found = push, (loads, c, f"{o.kind} with {o.cutter}")
+            where = f", line {driven.line}" if driven is not None else ""
+            most, found = push, (loads, c, f"{o.kind} with {o.cutter}{where}")
     return found
 
 

@@ -8,6 +8,8 @@ from shopcalc.holding.firmness import Held, check_holding, forces_of
 from shopcalc.holding.fixtures import Fixture, Placed, read_fixtures
 from shopcalc.holding.keep_outs import KeepOut, box, cylinder
 from shopcalc.holding.measured_faces import Faces, faces, read_faces
+from shopcalc.holding.plate import FixturePlate, plate_program
+from shopcalc.holding.program_forces import Driven, worst_cuts
 from shopcalc.holding.resuming import Resume, resume_after
 from shopcalc.holding.surfacing import Surfacing, both_faces, surfacing, tramming_error, tramming_ridge
 from shopcalc.holding.tool_body import Holder, Piece, ToolBody, tool_body
@@ -20,8 +22,10 @@ __all__ = [
     "Clear",
     "Cleared",
     "Collision",
+    "Driven",
     "Faces",
     "Fixture",
+    "FixturePlate",
     "Held",
     "Holder",
     "KeepOut",
@@ -52,6 +56,7 @@ __all__ = [
     "holding_drawing",
     "least_plane",
     "planned_thickness",
+    "plate_program",
     "read_faces",
     "read_fixtures",
     "resume_after",
@@ -61,4 +66,5 @@ __all__ = [
     "tool_body",
     "tramming_error",
     "tramming_ridge",
+    "worst_cuts",
 ]
