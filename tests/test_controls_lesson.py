@@ -227,3 +227,18 @@ def test_who_comes_back_is_asked_first_what_is_still_due(shop):
     control = LessonControl("fit", shop=shop, person="Ann")
     assert lessons.due(control.score) == ("clearance",)
     assert (control.exercise.kind, control.exercise.seed) == ("clearance", 3)
+
+
+def test_a_log_that_cannot_be_read_is_said_and_the_lesson_goes_on(shop):
+    (shop / "log.sqlite").write_text("no log at all, but long enough to be looked at" * 40)
+    before = (shop / "log.sqlite").read_bytes()
+    control = LessonControl("fit", shop=shop, person="Ann")
+    assert "✗ It cannot be" in control.form.kept.value
+    control.answer.value = control.exercise.answer
+    control.check_button.click()
+    assert "RIGHT" in control.said.value
+    assert "Not kept" in control.said.value
+    control.form.sign_button.click()
+    assert "NOT SIGNED" in control.form.said.value
+    assert training_control(shop).said.value
+    assert (shop / "log.sqlite").read_bytes() == before

@@ -247,8 +247,11 @@ class SignOffForm:
         self.kept.value = note(said)
 
     def _signed(self) -> str:
-        with self.log() as log:
-            found = lessons.signed(log).get((self.person.value.strip(), str(self.machine.value or ""), self.lesson))
+        try:
+            with self.log() as log:
+                found = lessons.signed(log).get((self.person.value.strip(), str(self.machine.value or ""), self.lesson))
+        except InputError as e:
+            return f"✗ It cannot be: {e}"
         where = self.machine.label
         if found is None:
             return f"No sign-off yet on {where}."

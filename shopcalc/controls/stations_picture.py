@@ -177,14 +177,15 @@ def _draw(drawn: LiveFigure, control: StationsControl) -> None:
             line={"color": HUE if marked else GREY, "width": 5 if marked else 2}, hoverinfo="skip",
         ))  # fmt: skip
         middle = p[:4].mean(axis=0) - (np.array([0.5 * x, 0.0]) if axis == 2 else 0.0)  # beside the joint
-        words.append({"x": middle[0], "y": middle[1], "text": ("✓ " if marked else "") + name, "showarrow": False,
+        shown = ("✓ " if marked else "") + (name.replace(" ", "<br>") if axis == 0 else name)  # that side is narrow
+        words.append({"x": middle[0], "y": middle[1], "text": shown, "showarrow": False,
                       "font": {"size": 15, "color": "#111"}})  # fmt: skip
     whole = control.width.value if control.station.value == "flat" else control.thickness.value
     across = y - 2 * y * min(control.from_fence / whole, 1.0)
     joint = _seen(np.array([(0.1 * x, across, z), (0.9 * x, across, z)]))
-    shown = control.face(2, 1) == RIGHT_UP[control.station.value]
+    right = control.face(2, 1) == RIGHT_UP[control.station.value]
     line = {"color": "#111", "width": 6, "dash": "dot"}
-    traces.append(go.Scatter(x=joint[:, 0], y=joint[:, 1], mode="lines", line=line, opacity=1.0 if shown else 0.0,
+    traces.append(go.Scatter(x=joint[:, 0], y=joint[:, 1], mode="lines", line=line, opacity=1.0 if right else 0.0,
                              hoverinfo="skip"))  # fmt: skip
     words += [
         {"x": 0, "y": z + 0.55 * y * _EYE[1] + 0.1, "ax": 0, "ay": -60, "text": "spindle", "showarrow": True,
