@@ -26,6 +26,8 @@ from shopcalc.shoplog.views import COUNTS, IS_RUN, LOCAL_DAY
 _LEAST = 60.0  # s of hand work beside a load below which it is not offered
 _MINUTE, _A_DAY = 60_000_000, 86_400_000_000  # µs
 _TIMES_OF = f"times t JOIN entries e ON e.id = t.entry WHERE t.seconds IS NOT NULL AND {COUNTS}"
+#: The same for questions that ask little: from the times found each entry is looked up, where the other gathers all.
+_FEW_TIMES = f"times t CROSS JOIN entries e ON e.id = t.entry WHERE t.seconds IS NOT NULL AND {IN_FORCE}"
 State = Literal["next", "running", "done"]
 
 
@@ -441,14 +443,13 @@ def misses_of_the_last_day(
     midnight = (now.utc + _MINUTE * now.offset) // _A_DAY
     names = ", ".join("?" * len(planned))
     newest = log.rows(
-        f"SELECT t.began FROM times t JOIN entries e ON e.id = t.entry WHERE t.began < ? AND t.job IN ({names}) AND "
-        f"t.seconds IS NOT NULL AND {IN_FORCE} ORDER BY t.began DESC LIMIT 1",
+        f"SELECT t.began FROM {_FEW_TIMES} AND t.began < ? AND +t.job IN ({names}) ORDER BY t.began DESC LIMIT 1",
         (_A_DAY * (midnight - 1), *planned),
     )
     since = newest[0][0] - 3 * _A_DAY if newest else -(2**60)  # some zones are nearly a day ahead, others behind
     last = log.rows(
-        f"SELECT t.job, max({LOCAL_DAY}) FROM {_TIMES_OF} AND (t.began IS NULL OR t.began >= ?) AND t.job IN ({names}) "
-        f"AND {LOCAL_DAY} < ? GROUP BY t.job",
+        f"SELECT t.job, max({LOCAL_DAY}) FROM {_FEW_TIMES} AND (t.began IS NULL OR t.began >= ?) AND +t.job IN "
+        f"({names}) AND {LOCAL_DAY} < ? GROUP BY +t.job",
         (since, *planned, midnight),
     )
     if not last:
@@ -463,9 +464,9 @@ def misses_of_the_last_day(
 
 
 def _misses(key: str, found: Estimate, log: ShopLog, names: Sequence[str], day: int) -> Iterator[Miss]:
-    mine = f"{_TIMES_OF} AND t.job IN ({', '.join('?' * len(names))})"
+    of_job = f"IN ({', '.join('?' * len(names))})"
     near = (*names, (day - 1) * _A_DAY, (day + 2) * _A_DAY, day)
-    of_day = f"{mine} AND (t.began IS NULL OR t.began BETWEEN ? AND ?) AND {LOCAL_DAY} = ?"
+    of_day = f"{_FEW_TIMES} AND +t.job {of_job} AND (t.began IS NULL OR t.began BETWEEN ? AND ?) AND {LOCAL_DAY} = ?"
     each: dict[str, list[float]] = defaultdict(list)
     numbered = set()
     for program, part, load, seconds, loads in log.rows(
@@ -479,8 +480,8 @@ def _misses(key: str, found: Estimate, log: ShopLog, names: Sequence[str], day: 
     for some in (keys[k : k + 300] for k in range(0, len(keys), 300)):  # the pieces of other days too
         of_load = f"(t.program, t.part, t.load) IN (VALUES {', '.join(['(?, ?, ?)'] * len(some))})"
         rows = log.rows(
-            f"SELECT t.program, sum(t.seconds - t.standing) FROM {mine} AND {IS_RUN} AND {of_load} "
-            f"GROUP BY t.program, t.part, t.load HAVING max({LOCAL_DAY}) = ?",
+            f"SELECT t.program, sum(t.seconds - t.standing) FROM {_FEW_TIMES} AND t.job {of_job} AND {IS_RUN} AND "
+            f"{of_load} GROUP BY t.program, t.part, t.load HAVING max({LOCAL_DAY}) = ?",
             (*names, *(v for key in some for v in key), day),
         )
         for program, seconds in rows:
@@ -490,14 +491,17 @@ def _misses(key: str, found: Estimate, log: ShopLog, names: Sequence[str], day: 
         if own and said > 0:
             yield Miss(key, t.program.id, sum(own) / len(own), said, len(own))
     finished = {phase for (phase,) in log.rows(f"SELECT t.phase FROM {of_day} AND t.done", near)}
-    for phase in sorted(finished & {p for p, h in found.hours.items() if h.planned}):
-        ((seconds, last),) = log.rows(
-            f"SELECT sum(t.seconds), max(CASE WHEN t.done THEN {LOCAL_DAY} END) FROM {mine} AND t.phase = ? AND NOT "
-            f"({IS_RUN})",
-            (*names, phase),
-        )
-        if last == day:
-            yield Miss(key, phase, seconds, 3600 * (found.hours[phase].planned or 0.0), 1)
+    if not finished:
+        return
+    rows = log.rows(
+        f"SELECT t.phase, sum(t.seconds) FROM {_TIMES_OF} AND t.job {of_job} AND t.phase <> '' AND NOT ({IS_RUN}) "
+        f"GROUP BY t.phase HAVING max(CASE WHEN t.done THEN {LOCAL_DAY} END) = ?",
+        (*names, day),
+    )
+    for phase, seconds in rows:
+        hours = found.hours[phase].planned if phase in found.hours else None
+        if hours:
+            yield Miss(key, phase, seconds, 3600 * hours, 1)
 
 
 def _unmeasured(j: PlannedJob, times: JobTimes, loads: Sequence[ShopLoad]) -> Iterator[Measure]:

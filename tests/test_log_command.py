@@ -284,3 +284,31 @@ def test_a_quote_is_kept_with_its_figures_and_compared(run, shop, capsys):
     assert quoted["hours"]["finishing"]["logged"] == 20.0
     assert rows[1]["asked"] == quoted["price"]["asked"]
     refused(run("quote", job, "--lost", "--paid", "900 EUR"), "EUR")
+
+
+def test_review_says_what_was_planned_logged_earned_and_due(run, shop, tmp_path):
+    for arguments in (
+        ("add", "--job", "rails", "--phase", "assembly", "--minutes", "60 min", "--done"),
+        ("cutter", "SQ10", "--minutes", "100 min", "--regrind"), ("cutter", "SQ10", "--minutes", "120 min"),
+        ("quote", shop / "jobs" / "rails.toml", "--won", "--paid", "5000 USD"),
+    ):  # fmt: skip
+        assert run(*arguments)[0] == 0
+    text = done(run("review"))
+    assert "SQ10" in text
+    assert " due " in text
+    assert "too few (1 of 5)" in text
+    data = json.loads(done(run("review", "--job", "rails", "--json")))
+    (earned,) = data["earned"]
+    assert earned["paid"] == 5000.0
+    assert "machining" in earned["missing"]
+    hours = earned["hours"] + earned["open_hours"]
+    left = 5000.0 - earned["bought_in"] - earned["machine_cost"]
+    assert earned["per_hour"] == pytest.approx(left / hours, abs=0.01)
+    assert next(c for c in data["compared"] if c["name"] == "assembly")["logged"] == 3600.0
+    done(run("review", "--excel", tmp_path / "back.xlsx"))
+    book = openpyxl.load_workbook(tmp_path / "back.xlsx")
+    assert any("Cutters" in name for name in book.sheetnames)
+    for file, words in (("back.xlsx", "already"), ("back.csv", "no kind of file")):
+        status, out, err = run("review", "--excel", tmp_path / file)
+        assert (status, out) == (2, "")
+        assert words in err
