@@ -321,7 +321,7 @@ def _stops(work: Work, own: dict[str, Fixture], margin: float) -> tuple[Placed, 
     ), (((u, y + out), (0.0, 1.0)) for u in _along(x, x / 4, 3)), (
         ((-out, v), (-1.0, 0.0)) for v in _along(y, y / 4, 3)
     ), (((x + out, v), (1.0, 0.0)) for v in _along(y, y / 4, 3))  # fmt: skip
-    found = []
+    found = list[Placed]()
     for side in sides:
         tried = [Placed(stop, *at, on=-z, stops=way) for at, way in side]
         if free := _free(work, tried, margin):

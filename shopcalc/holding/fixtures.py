@@ -164,7 +164,7 @@ def _fixture(r: FieldReader, key: str, data: dict[str, Any], currency: str) -> F
     kind = r.choice(data, "kind", "", _KINDS, "clamp")
     if "kind" not in data:
         r.fault("kind", "what it does is not said", f"write one of: {', '.join(_KINDS)}")
-    size = {name: r.quantity(data, name, "", quantity, 0.0) for name, quantity in _SIZES.items()}
+    size: dict[str, Any] = {name: r.quantity(data, name, "", quantity, 0.0) for name, quantity in _SIZES.items()}
     area, pressure = size.pop("area"), size.pop("pressure")
     if kind == "vacuum":
         if not (area and pressure) or size["force"]:
