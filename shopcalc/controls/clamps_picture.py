@@ -29,8 +29,8 @@ CAUTIONS = (
     "Clamps stand here where you say, the machine meets them where they really stand: measure from the part's corner, "
     "and run the first part in the air, hand on the stop. Sizes of fixtures and holder are the shop's own; the demo's "
     "are invented.",
-    "Whether a clamp still holds at its new place is for you to see: below stands what the load says of it. Lock the "
-    "machine out before you reach in to move one.",
+    "Whether a clamp still holds at its new place is for you to see; what is said of its hold goes by what was "
+    "entered. Lock the machine out before you reach in to move one.",
 )
 
 

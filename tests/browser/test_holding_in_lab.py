@@ -164,7 +164,9 @@ def test_a_clamp_in_the_way_is_told_and_shifted(book, tmp_path):
     assert "beside the part" in load.said()
     load.pressed("all back to where they stood")
     load.typed("to be kept free all round, mm", 10)
-    load.chosen("move", index=2)
+    load.here.get_by_label("move", exact=True).select_option(index=2)  # what is drawn stays until it is moved
+    middle = load.here.get_by_label("its middle along x, mm", exact=True)
+    book.wait_for_function("b => b.value === '546.1'", arg=middle.element_handle(), timeout=20_000)
     load.typed("its middle along y, mm", 260)
     assert "front stop" in load.answer()
     load.chosen("units", index=1)
