@@ -252,3 +252,26 @@ def test_all_of_it_in_tables_and_as_data(log, plans, shop):
     assert data["misses"][0]["ratio"] == pytest.approx(200 / (t.programmed or t.planned))
     shown = tables(found)
     assert all(len(row) == len(table.head) for table in shown for row in table.rows)
+
+
+def test_the_last_day_is_the_one_on_the_wall_where_it_was_logged(log, plans):
+    """By hand: three times around midnight in zones far apart, and one that says no beginning."""
+    from shopcalc.today import misses_of_the_last_day
+
+    door = plans[DOOR]
+    t, part = first_program(door)
+    planned = {name: (door.key, door.estimate) for name in door.names}
+    for began, load in (("2026-11-29 23:30-10:00", 1), ("2026-11-30 00:30+14:00", 2), ("2026-11-30 23:30+00:00", 3)):
+        moment = read_moment(began)
+        entry = TimeEntry(
+            DOOR, t.program.id, part, load, began=moment.utc, utc_offset=moment.offset, seconds=50.0 * load
+        )
+        log.add(entry, operator="Ann")
+    day, (miss,) = misses_of_the_last_day(planned, log, NOW)
+    assert (str(day), miss.count, miss.logged) == ("2026-11-30", 2, 125.0)  # the first one is of the day before
+    log.add(TimeEntry(DOOR, t.program.id, part, 4, seconds=70.0), operator="Ann")  # recorded today: does not count
+    assert misses_of_the_last_day(planned, log, NOW)[1] == (miss,)
+    day, (later,) = misses_of_the_last_day(planned, log, read_moment("2026-12-02 09:00+00:00"))
+    assert (str(day), later.count, later.logged) == ("2026-12-01", 1, 70.0)
+    assert misses_of_the_last_day(planned, log, read_moment("2026-11-29 09:00+00:00")) == (None, ())
+    assert misses_of_the_last_day({}, log, NOW) == (None, ())

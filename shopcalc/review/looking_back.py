@@ -197,7 +197,9 @@ def _learning(found: Review) -> Table:
                      f"{_far(t.low)} to {_far(t.high)}", t.verdict))  # fmt: skip
     head = ("phase or program", "days", "ratio now", "since the first", "95 % sure", "so")
     short = sum(t.change is None and t.what == "program" for t in found.trends)
-    below = ("Ratio: logged over planned (over programmed, where there is a text), each day counting once.",)
+    below: tuple[str, ...] = (
+        "Ratio: logged over planned (over programmed, where there is a text), each day counting once.",
+    )
     below += (f"Programs logged on fewer than {LEAST_DAYS} days, of which nothing is said: {short}.",) if short else ()
     return Table("Is the shop learning?", head, tuple(rows), frozenset(range(1, 5)), below if rows else ())
 
