@@ -68,8 +68,8 @@ def test_what_is_chosen_clears_by_brute_force_and_what_is_placed_in_the_path_doe
                 assert nearest(work, p) >= 3.0 - 0.05, (program, part, p)
         good = next(c for c in ways if not c.refused)
         middle = replace(good.placed[0], x=work.size[0] / 2, y=work.size[1] / 2, on=0.0)
-        path = replace(middle, x=float(work.moves.points[work.moves.cutting][0][0]),
-                       y=float(work.moves.points[work.moves.cutting][0][1]))  # fmt: skip
+        path = replace(middle, x=float(work.moves.points[:-1][work.moves.cutting][0][0]),
+                       y=float(work.moves.points[:-1][work.moves.cutting][0][1]))  # fmt: skip
         assert nearest(work, path) < 3.0
 
 

@@ -398,7 +398,7 @@ def _fields_at(place: tuple[Any, ...], data: Mapping[str, Any]) -> list[str]:
         return list(OPERATION_RECORDS[str(kind)].model_fields) if str(kind) in OPERATION_RECORDS else []
     records: dict[str, type[BaseModel]] = {
         "": JobFile, "job": Heading, "parts": Part, "programs": Program, "loads": Load, "hardware": Hardware,
-        "phases": PhaseEntry, "stock": StockEntry,
+        "phases": PhaseEntry, "stock": StockEntry, "clamps": Clamp,
     }  # fmt: skip
     return list(records[names[0] if names else ""].model_fields)
 

@@ -73,7 +73,10 @@ def cut_extents(moves: Moves) -> tuple[tuple[float, float], ...] | None:
     return tuple((float(a), float(b)) for a, b in zip(low, high, strict=True))
 
 
-def sketch(part: Part, station: StationName, machine: Machine, moves: Moves, radius: float, system: System) -> Drawing:
+def sketch(
+    part: Part, station: StationName, machine: Machine, moves: Moves, radius: float, system: System, *,
+    placed: bool = False,
+) -> Drawing:  # fmt: skip
     """Plan and side view, thin directions drawn thicker than they are.
 
     Parameters
@@ -90,6 +93,8 @@ def sketch(part: Part, station: StationName, machine: Machine, moves: Moves, rad
         Of the widest cutter [mm].
     system : {"inch", "metric"}
         Of the sizes that are written.
+    placed : bool
+        Whether the job places fixtures; a drawing of their own shows them, and no signs of clamps stand here.
     """
     size = lie(part, station, machine)
     reach = cut_extents(moves)
@@ -101,7 +106,7 @@ def sketch(part: Part, station: StationName, machine: Machine, moves: Moves, rad
     wide = min(_WIDE, max(45.0, _WIDE * (span_x[1] - span_x[0]) / 700.0))
     high = min(_HIGH, max(2.2 * _THIN, wide * (span_y[1] - span_y[0]) / (span_x[1] - span_x[0])))
     plan = _View(_LEFT, _TOP, wide, high, span_x, span_y)
-    shapes += _plan(plan, size, reach, radius, station)
+    shapes += _plan(plan, size, reach, radius, () if placed else (0.5,) if station == "end" else (0.25, 0.75), station)
     top = _TOP + high + 17.0
     deepest = -reach[2][0] if reach else 0.0
     known = machine.stations.get(station)
@@ -110,9 +115,8 @@ def sketch(part: Part, station: StationName, machine: Machine, moves: Moves, rad
     side = _View(_LEFT, top, wide, 20.0, span_x, (-tall, 0.0))
     shapes += _side(side, size, tall, reach, radius, clamp, system)
     sizes = " × ".join(write(v, "length", system) for v in size)
-    below = (
-        f"X × Y × Z {sizes}; thin sides are drawn thicker. Dashed: where the cutter's edge reaches. "
-        "Grey arrows: clamps, to be set where the path leaves room."
+    below = f"X × Y × Z {sizes}; thin sides are drawn thicker. Dashed: where the cutter's edge reaches. " + (
+        "Fixtures: see their own drawing." if placed else "Grey arrows: clamps, to be set where the path leaves room."
     )
     label = f"{part.title or part.id} clamped in station {station}: from above and from the front"
     return Drawing(label, _LEFT + wide + 34.0, top + 29.0, tuple(shapes), below)
@@ -123,6 +127,7 @@ def _plan(
     size: tuple[float, float, float],
     reach: tuple[tuple[float, float], ...] | None,
     radius: float,
+    clamps: tuple[float, ...],
     station: StationName,
 ) -> list[Stroke | Words]:
     (x0, y1), (x1, y0) = v.at(0, 0), v.at(size[0], size[1])
@@ -136,7 +141,7 @@ def _plan(
         out += [Stroke(((x0 - 3, y1 + 1.2), (x1 + 3, y1 + 1.2)), 1.2)]  # the fence, or the clamp's fixed face
     else:
         out += [Stroke(((x0 - 3, y1 + 1.2), (x0 + 14, y1 + 1.2)), 1.2)]
-    for share in (0.25, 0.75) if station != "end" else (0.5,):
+    for share in clamps:
         x = x0 + share * (x1 - x0)
         out += _clamp(x, y0)
     out.append(Words((v.x + v.wide + 4, v.y + v.high / 2 + 1.4), "from above"))

@@ -134,12 +134,12 @@ def _sheet(number: int, load: Load, time: ProgramTime, job: Job) -> Iterator[Blo
     if forbidden:
         yield Caution("DO NOT RUN.", forbidden, grave=True)
     widest = max((r.cutter.true_diameter / 2 for r in runs if r.cutter), default=3.0)
-    yield sketch(part, program.station, job.machine, plan.moves, widest, system)
+    placed = placed_in(job, load.program, load.part)
+    yield sketch(part, program.station, job.machine, plan.moves, widest, system, placed=bool(placed))
     yield _cutter_table(runs, program, system)
     yield Caution("Cautions", _cautions(part))
     yield Break()
     yield Checklist("Before the start", tuple(_checks(load, part, program, runs)))
-    placed = placed_in(job, load.program, load.part)
     held = check_load(job, load.program, load.part, placed, cell=2.0)
     if placed:
         x, y, z = lie(part, program.station, job.machine)
