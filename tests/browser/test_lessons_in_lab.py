@@ -16,7 +16,8 @@ LESSONS = {
     path.stem: key[1] for path in sorted(FOLDER.glob("*.ipynb"))
     if (key := re.search(r'lesson\(\\"([a-z-]+)\\"', path.read_text(encoding="utf-8")))
 }  # fmt: skip
-FACE = ".jp-OutputArea:has([aria-label=question])"
+QUESTION = "[aria-label=question]"
+PICTURE = ".jp-OutputArea-output:has(.js-plotly-plot)"
 #: What the keyboard must reach among the controls of the whole page.
 REACHED = "input:not([type=hidden]):not([disabled]):not([type=file]), select:not([disabled]), button:not([disabled])"
 PAINTED = "() => document.querySelectorAll('.js-plotly-plot .main-svg').length > 0"
@@ -31,6 +32,19 @@ def wrong(exercise):
     if exercise.form == "order":
         return right[::-1]
     return next(a for a in ("abcd" if exercise.form == "choice" else "1234") if a != right)
+
+
+def bring(page, selector):
+    """Scroll until it is on the page: far cells are taken off it while they are out of sight."""
+    for place in (None, *range(0, 12_000, 900)):
+        if place is not None:
+            page.evaluate("y => { document.querySelector('.jp-WindowedPanel-outer').scrollTop = y; }", place)
+            page.wait_for_timeout(250)
+        found = page.locator(selector).first
+        if found.count():
+            found.scroll_into_view_if_needed()
+            return found
+    raise AssertionError(f"{selector} is nowhere on the page")
 
 
 def squeezed(text):
@@ -55,10 +69,10 @@ def test_a_lesson_is_played_asked_answered_and_kept(run_all, page, tmp_path, sho
     key = LESSONS[book]
     page.outside.clear()
     open_and_look(run_all, page, tmp_path, book)
-    reach_by_tab(page)
     play(page)
+    reach_by_tab(page)
     answer(page, key, shop)
-    page.locator("[aria-label=question]").scroll_into_view_if_needed()
+    bring(page, QUESTION)
     page.screenshot(path=str(tmp_path / f"{book}-answered.png"))
     assert page.locator(".jp-OutputArea-output[data-mime-type='application/vnd.jupyter.error']").count() == 0
     assert page.outside == []
@@ -68,11 +82,11 @@ def open_and_look(run_all, page, tmp_path, book):
     from conftest import IDLE
 
     run_all(f"lessons/{book}.ipynb")
-    page.locator("[aria-label=question]").wait_for(timeout=90_000)
+    page.locator(QUESTION).wait_for(timeout=90_000)
     page.wait_for_function(IDLE, timeout=90_000)
     page.wait_for_function(PAINTED, timeout=60_000)
     assert page.locator(".jp-CodeCell .jp-InputArea-editor:visible").count() == 0, "code shows before it is asked for"
-    page.locator(".shop-big").first.scroll_into_view_if_needed()
+    bring(page, PICTURE)
     page.wait_for_timeout(500)
     page.screenshot(path=str(tmp_path / f"{book}.png"))
 
@@ -101,9 +115,10 @@ def shown(area):
 
 def play(page):
     """Change the first number or choice of the picture by keys; the answer below it or the table is made anew."""
-    area = page.locator(".jp-OutputArea-output:has(.shop-big)").first
+    area = bring(page, PICTURE)
     before = shown(area)
-    for box in area.locator("input[type=number]:enabled, select:enabled").all()[:6]:
+    numbers, lists = (area.locator(f"{what}:enabled").all()[:6] for what in ("input[type=number]", "select"))
+    for box in numbers + lists:  # letters typed into a list may mean something to the page around it: numbers first
         if not box.is_visible():
             continue
         box.focus()
@@ -114,7 +129,7 @@ def play(page):
                 page.keyboard.press("ArrowDown")
         page.keyboard.press("Tab")
         page.wait_for_timeout(700)
-        if shown(area) != before:
+        if shown(bring(page, PICTURE)) != before:
             return
     raise AssertionError("the picture follows none of its controls")
 
@@ -124,7 +139,7 @@ def answer(page, key, shop):
     from conftest import IDLE
 
     exercise = lessons.make(lessons.kinds(key)[0], 1, "inch")
-    assert squeezed(page.locator("[aria-label=question]").inner_text()) == squeezed(exercise.text)
+    assert squeezed(bring(page, QUESTION).inner_text()) == squeezed(exercise.text)
 
     def write(placeholder, text):
         page.wait_for_function(IDLE, timeout=30_000)  # what the kernel still has to say must not come between keys
