@@ -18,16 +18,17 @@ from shopcalc.holding.collisions import Clear, bodies_of, check_clear
 from shopcalc.holding.firmness import Held, check_holding, forces_of
 from shopcalc.holding.fixtures import Fixture, Placed, read_fixtures
 from shopcalc.holding.program_forces import driven_of, worst_cuts
-from shopcalc.holding.tool_body import INVENTED_HOLDER, Holder, ToolBody
+from shopcalc.holding.tool_body import INVENTED_HOLDER, Holder, Piece, ToolBody
 from shopcalc.holding.walls import Cleared, Stock, check_walls
 from shopcalc.jobs.planning import plan_load, setting
 from shopcalc.jobs.reading import Job
 from shopcalc.jobs.records import Operation, Part, Program
-from shopcalc.machines import PART_AXES
+from shopcalc.machines import PART_AXES, Machine
 from shopcalc.moves import Moves
 from shopcalc.paths import Cutting
 from shopcalc.units import System, write
 
+OF_MACHINE = Holder((), "of the job's machine")  # as a default: looked up where the job is known
 _BESIDE = ("tenon", "rebate", "raise", "face")  # cut from the side, not in solid wood
 _CELLS = 2e6  # columns of wood at most, so that the answer comes at once
 _NEAR = 0.85  # share of a bound above which it is told: what the reserve of hard bounds keeps free
@@ -88,7 +89,7 @@ class LoadHolding:
 
 def check_load(
     job: Job, program: str, part: str, placed: Sequence[Placed], *, margin: float = 3.0,
-    holder: Holder | None = INVENTED_HOLDER, cell: float = 1.0,
+    holder: Holder | None = OF_MACHINE, cell: float = 1.0,
 ) -> LoadHolding:  # fmt: skip
     """Check one load of a job under the fixtures placed.
 
@@ -104,7 +105,7 @@ def check_load(
     margin : float
         To be kept from every fixture [mm].
     holder : Holder or None
-        Above every stick-out.
+        Above every stick-out; as it stands, the one of the job's machine, and None leaves it out.
     cell : float
         Width of the columns the wood is taken in; wider for large parts [mm].
 
@@ -173,7 +174,7 @@ class Work:
         return _corners(self.moves, *self.size[:2])
 
 
-def work_of(job: Job, program: str, part: str, holder: Holder | None = INVENTED_HOLDER) -> Work:
+def work_of(job: Job, program: str, part: str, holder: Holder | None = OF_MACHINE) -> Work:
     """One load before it is clamped.
 
     Parameters
@@ -183,7 +184,7 @@ def work_of(job: Job, program: str, part: str, holder: Holder | None = INVENTED_
     program, part : str
         Their ids.
     holder : Holder or None
-        Above every stick-out.
+        Above every stick-out; as it stands, the one of the job's machine, and None leaves it out.
 
     Raises
     ------
@@ -202,9 +203,24 @@ def work_of(job: Job, program: str, part: str, holder: Holder | None = INVENTED_
     station = job.machine.stations.get(chosen.station)
     x, y, z = (float(getattr(record, a)) for a in (station.part_axes if station else PART_AXES[chosen.station]))
     density = job.shop.material(record.material).density or 0.0
-    bodies = bodies_of(moves, job.shop.cutters, holder)
+    bodies = bodies_of(moves, job.shop.cutters, holder_of(job.machine) if holder is OF_MACHINE else holder)
     hardest = _hardest(job, chosen, record, moves)
     return Work(moves, bodies, (x, y, z), density * x * y * z * 1e-9, chosen.station, hardest)
+
+
+def holder_of(machine: Machine) -> Holder:
+    """What stands above the stick-out: as measured, under an invented spindle nose, or all of it invented.
+
+    Parameters
+    ----------
+    machine : Machine
+        Whose file may say ``[..holder]`` with diameter and length.
+    """
+    if machine.holder is None:
+        return INVENTED_HOLDER
+    diameter, length = machine.holder
+    own = Piece("holder", length, diameter)
+    return Holder((own, *INVENTED_HOLDER.pieces[-1:]), "holder as the machine's file says, spindle nose invented")
 
 
 def own_fixtures(job: Job) -> dict[str, Fixture]:

@@ -237,6 +237,8 @@ class Machine:
         Date of the logged times its figures come from; empty where they are the record's.
     spread : float or None
         How far logged times then strayed from the engine's, as sigma of the logarithm [-].
+    holder : (float, float) or None
+        Diameter and length of what holds the cutter under the spindle's nose; None where not measured [mm].
     """
 
     name: str = "machine"
@@ -256,6 +258,7 @@ class Machine:
     rack_places: int | None = None
     calibrated: str = ""
     spread: float | None = None
+    holder: tuple[float, float] | None = None
 
     @property
     def called(self) -> str:
@@ -269,7 +272,7 @@ class Machine:
 
 _TOP = (
     "title", "axes", "controller", "times", "spindle", "stations", "feed_share", "source", "kind", "note", "name",
-    "places", "rack",
+    "places", "rack", "holder",
 )  # fmt: skip
 _CONTROLLER = (
     "corner", "corner_tolerance", "corner_speed_jump", "blocks_per_second", "look_ahead", "jerk", "chord_curvature",
@@ -326,6 +329,7 @@ def _machine(name: str, data: Mapping[str, Any], file: str, prefix: str) -> tupl
         home=places.get("home"),
         second_home=places.get("second_home"),
         rack_places=_rack(r, r.table(data, "rack")),
+        holder=_holder(r, r.table(data, "holder")),
     )
     return machine, r.faults
 
@@ -338,6 +342,18 @@ def _place(r: FieldReader, places: Mapping[str, Any], key: str) -> tuple[float, 
     r.known(data, ("x", "y", "z"), where)
     at = [r.quantity(data, k, where, "length", 0.0, signed=True) for k in "xyz"]
     return at[0], at[1], at[2]
+
+
+def _holder(r: FieldReader, data: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Diameter and length of what holds the cutter, both or neither."""
+    r.known(data, ("diameter", "length"), "holder.")
+    if not data:
+        return None
+    for key in ("diameter", "length"):
+        if key not in data:
+            r.fault(f"holder.{key}", f"the holder's {key} is missing", f'measure it and write {key} = "50 mm"')
+    diameter, length = (r.quantity(data, k, "holder.", "length", 1.0) for k in ("diameter", "length"))
+    return diameter, length
 
 
 def _rack(r: FieldReader, data: Mapping[str, Any]) -> int | None:
@@ -508,7 +524,7 @@ def read_machines(path: Path | str) -> dict[str, Machine]:
     out: dict[str, Machine] = {}
     faults: list[Fault] = []
     for name, data in load_toml(path).items():
-        if not isinstance(data, dict) or name in {"axes", "controller", "times", "spindle", "stations"}:
+        if not isinstance(data, dict) or name in {"axes", "controller", "times", "spindle", "stations", "holder"}:
             remedy = "give each machine its own table, e.g. [router.axes.x]"
             faults.append(Fault("this is not a machine", remedy, file=str(path), field=name))
             continue

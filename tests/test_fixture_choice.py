@@ -15,6 +15,7 @@ from shopcalc.holding.fixtures import Fixture, read_fixtures
 from shopcalc.jobs import open_job
 from shopcalc.jobs.reading import check_job
 from shopcalc.load_holding import check_load, placed_in, work_of
+from shopcalc.machines import read_machine
 from shopcalc.reading import load_toml
 from shopcalc.shop import Shop
 
@@ -173,3 +174,23 @@ def test_owning_is_read_or_left_out(tmp_path):
     with pytest.raises(InputError) as e:
         read_fixtures(file)
     assert {f.field for f in e.value.faults} == {f"dog.{k}" for k in ("owned", "price", "stations", "thinnest", "last")}
+
+
+def test_a_holder_of_the_machines_own_counts_in_place_of_the_invented_one(job):
+    machine = replace(job.machine, holder=(80.0, 60.0))
+    bodies = work_of(replace(job, machine=machine), "panels", "panel").bodies
+    for number, body in bodies.items():
+        held = [s for s in body.sections if s.part == "holder"]
+        assert [(s.radius_low, s.high - s.low) for s in held] == [(40.0, 60.0)]
+        assert "nut" not in body.parts
+        assert "nut" in work_of(job, "panels", "panel").bodies[number].parts
+
+
+def test_a_holder_in_a_machine_file_needs_both_sizes(tmp_path):
+    file = tmp_path / "mine.toml"
+    axes = "".join(f'[axes.{a}]\nrapid = "9 m/min"\nfeed = "5 m/min"\nacceleration = "500 mm/s2"\n' for a in "xyz")
+    file.write_text(axes + '[holder]\ndiameter = "2 in"\nlength = "3 in"\n')
+    assert read_machine(file).holder == pytest.approx((50.8, 76.2))
+    file.write_text(axes + '[holder]\ndiameter = "2 in"\n')
+    with pytest.raises(InputError, match="holder's length is missing"):
+        read_machine(file)
