@@ -70,7 +70,7 @@ def lines_of(page):
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 def test_the_template_prints_at_full_size(paper):
-    """On every page a line of 100 mm; two bolts on one page are as far apart on paper as on the blank."""
+    """On every page 100 mm across and along; two bolts on one page are as far apart on paper as on the blank."""
     found = bolt_pattern(*programs(), LONG, WIDE, 25.0, M8, pairs=2)
     blocks = drill_template(found, 8.0)
     pdf, notes = as_pdf(Document("Drill template", "job", datetime.date(2026, 1, 1), blocks), paper)
@@ -82,7 +82,9 @@ def test_the_template_prints_at_full_size(paper):
         long = [abs(a[2] - a[0]) for a in lines_of(page) if abs(a[3] - a[1]) < 0.01]
         assert any(v == pytest.approx(100 / 25.4 * 72, abs=0.05) for v in long)
         crosses += sum(v == pytest.approx(16 / 25.4 * 72, abs=0.02) for v in long)
-        assert "this mark is 100 mm long" in page.extract_text().replace("\n", " ")
+        tall = [abs(a[3] - a[1]) for a in lines_of(page) if abs(a[2] - a[0]) < 0.01]
+        assert any(v == pytest.approx(100 / 25.4 * 72, abs=0.05) for v in tall)
+        assert "both marks are 100 mm long" in page.extract_text().replace("\n", " ")
     assert crosses >= len(found.places)
     assert re.search(r"[Pp]rint at 100", polished(pages[0]))
 

@@ -119,7 +119,7 @@ def test_pins_touch_the_blank_s_two_edges_and_no_more(panel):
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 def test_the_mark_on_the_printed_template_measures_100_mm(capsys, tmp_path, paper):
-    """Pages as pictures at a known resolution: the longest black row between the mark's ends, counted in points."""
+    """Pages as pictures at a known resolution: black rows and columns as long as the marks, in points."""
     if shutil.which("pdftoppm") is None:
         pytest.skip("pdftoppm is not installed")
     from PIL import Image
@@ -133,10 +133,10 @@ def test_the_mark_on_the_printed_template_measures_100_mm(capsys, tmp_path, pape
     for page in pages:
         dark = np.asarray(Image.open(page)) < 128
         assert np.abs(np.array(dark.shape[::-1]) - size).max() <= 1
-        runs = [
-            hit.end() - hit.start() for row in dark for hit in re.finditer(b"\x01+", row.astype(np.uint8).tobytes())
-        ]
-        assert any(abs(r - 1000) <= 4 for r in runs)  # 254 points an inch are 10 a millimetre
+        for lines in (dark, dark.T):
+            rows = [row.astype(np.uint8).tobytes() for row in lines]
+            runs = [hit.end() - hit.start() for row in rows for hit in re.finditer(b"\x01+", row)]
+            assert any(abs(r - 1000) <= 4 for r in runs)  # 254 points an inch are 10 a millimetre
 
 
 def test_without_waste_it_says_so_and_painted_work_takes_filled_holes(capsys):

@@ -223,8 +223,8 @@ def drill_template(pattern: BoltPattern, drill: float, system: System = "metric"
         size += f" ({write(_CHECK, 'length', system)})"
     blocks: list[Block] = [
         Paragraph(
-            f"Print at 100 %, never fitted to the page. Measure the mark on every page: it must be {size} long, or the "
-            "template is wrong. Cut at the dashed lines, tape edge to edge, lay the thick lines on the blank's edges. "
+            f"Print at 100 %, never fitted to the page. Measure both marks on every page: each must be {size} long, or "
+            "the template is wrong. Cut at the dashed lines, tape edge to edge, lay thick lines on the blank's edges. "
             f"Holes {write(drill, 'length', system)}; the turning axis is dashed."
         )
     ]
@@ -274,4 +274,8 @@ def _tile(pattern: BoltPattern, x0: float, y0: float, drill: float, name: str, s
     yield Stroke(((left, foot), (left + _CHECK, foot)), 0.4)
     for x in (left, left + _CHECK):
         yield Stroke(((x, foot - 2), (x, foot + 2)), 0.2)
-    yield Words((left + _CHECK / 2, foot + 6), f"page {name}: this mark is {size} long", "middle")
+    yield Words((left + _CHECK / 2, foot + 6), f"page {name}: both marks are {size} long", "middle")
+    side, head = _LAP + wide - 12.0, _LAP + 30.0
+    yield Stroke(((side, head), (side, head + _CHECK)), 0.4)
+    for y in (head, head + _CHECK):
+        yield Stroke(((side - 2, y), (side + 2, y)), 0.2)
