@@ -88,7 +88,7 @@ class BothFacesControl:
         self.width = length("wide, or its widest strip", 300.0, 40.0, 1250.0, fine=False)
         self.thickness = length("rough thickness, faces clean", 28.0, 6.0, 100.0)
         self.wanted = length("finished thickness", 22.0, 3.0, 95.0)
-        self.finish = length("kept for the last cut of each face", 1.0, 0.1, 5.0)
+        self.finish = length("kept for each last cut", 1.0, 0.1, 5.0)
         self.mean = number("moisture, mean, %", 10, 7, 13, 0.5)
         self.faces = number("face A wetter than B by, %", 1.0, -4, 4, 0.1)
         self.core = number("core wetter than the faces by, %", 1.0, -4, 4, 0.1)
@@ -203,7 +203,7 @@ def _empty() -> LiveFigure:
         xaxis2={"title": {"text": "minutes, with turning"}, "domain": [0.66, 1.0],
                 "rangemode": "tozero", "anchor": "y2"},
         yaxis2={"showticklabels": False, "anchor": "x2"},
-        margin={"l": 220, "r": 30, "t": 50, "b": 60}, width=860,
+        margin={"l": 200, "r": 30, "t": 50, "b": 60}, width=640,
     )  # fmt: skip
 
 
@@ -222,7 +222,7 @@ def _draw(drawn: LiveFigure, plans: tuple[Schedule, ...], system: System) -> Non
         ticks = {"tickvals": rows, "ticktext": [p.name for p in plans], "range": [len(plans) - 0.5, -0.7]}
         f.layout.yaxis.update(ticks)
         f.layout.yaxis2.update(ticks)
-        f.layout.xaxis.title.text = f"hollow or crown left at rest, {unit}"
+        f.layout.xaxis.title.text = f"hollow left at rest, {unit}"
         f.layout.title.text = "Orders of cuts: what is left, and minutes" if plans else "no plan: see above"
         f.layout.xaxis.range = [0, 1.15 * max((p.error.most / per for p in plans), default=1.0) + 1e-6]
         f.layout.xaxis2.range = [0, 1.3 * max(times, default=1.0)]

@@ -228,7 +228,7 @@ def _empty(count: int) -> LiveFigure:
         ]  # fmt: skip
     true = {"scaleanchor": "x", "scaleratio": 1, "constrain": "domain", "title": {"text": ""}}
     return figure(
-        traces, title={"text": ""}, height=680, width=860, showlegend=False,
+        traces, title={"text": ""}, height=560, width=640, showlegend=False,
         xaxis={"anchor": "y2", "title": {"text": ""}, "constrain": "domain"}, yaxis={**true, "domain": [0.34, 1.0]},
         yaxis2={**true, "domain": [0.0, 0.27], "anchor": "x"}, margin={"l": 70, "r": 20, "t": 50, "b": 50},
     )  # fmt: skip

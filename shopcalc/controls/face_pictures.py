@@ -36,7 +36,7 @@ def faces_figure() -> LiveFigure:
     names = [{"xref": "paper", "yref": "paper", "x": 0, "y": y, "text": "", "showarrow": False, "xanchor": "left",
               "yanchor": "bottom", "font": {"size": 15}} for y in (1.03, 0.46)]  # fmt: skip
     return figure(
-        traces, title={"text": "Both faces"}, height=720, showlegend=False, annotations=names,
+        traces, title={"text": "Both faces"}, height=640, width=640, showlegend=False, annotations=names,
         xaxis={**axes, "anchor": "y"}, yaxis={**axes, "domain": [0.56, 1.0]}, xaxis2={**axes, "anchor": "y2"},
         yaxis2={**axes, "domain": [0.0, 0.44]}, margin={"l": 70, "r": 40, "t": 90, "b": 55},
     )  # fmt: skip
@@ -102,7 +102,7 @@ def section_figure() -> LiveFigure:
     for t in traces[2:]:
         t.update(xaxis="x", yaxis="y2")
     return figure(
-        traces, title={"text": "Section"}, height=440, showlegend=True, legend={"orientation": "h", "y": -0.2},
+        traces, title={"text": "Section"}, height=440, width=640, legend={"orientation": "h", "y": -0.2},
         xaxis={"title": {"text": ""}, "anchor": "y2"}, yaxis={"title": {"text": ""}, "domain": [0.54, 1.0]},
         yaxis2={"title": {"text": ""}, "domain": [0.0, 0.46]}, margin={"l": 75, "r": 30, "t": 50, "b": 95},
     )  # fmt: skip
@@ -144,7 +144,7 @@ def show_section(drawn: LiveFigure, found: CleanUp | None, row: int, system: Sys
             f.layout[axis].range = [(middle - reach) / per, (middle + reach) / per]
         f.layout.yaxis.title.text, f.layout.yaxis2.title.text = f"face A, {unit}", f"face B, {unit}"
         where = write(round(float(y), 1), "length", system, fraction=False)
-        f.layout.title.text = f"Section at {where} across: heights over the table drawn larger, the middle left out"
+        f.layout.title.text = f"Section at {where} across, heights drawn larger"
         f.layout.xaxis.title.text = f"along the board, {unit}"
 
 

@@ -136,7 +136,7 @@ def test_orders_of_cuts_follow(book, tmp_path):
     for label, value in (
         ("wide, or its widest strip, mm", 250), ("rough thickness, faces clean, mm", 30),
         ("finished thickness, mm", 20),
-        ("kept for the last cut of each face, mm", 2), ("panel is long, mm", 1200), ("moisture, mean, %", 11),
+        ("kept for each last cut, mm", 2), ("panel is long, mm", 1200), ("moisture, mean, %", 11),
         ("face A wetter than B by, %", 2), ("core wetter than the faces by, %", 2), ("moisture it comes to, %", 7),
         ("cuts when the faces take turns", 6),
     ):  # fmt: skip
