@@ -322,7 +322,7 @@ def _check_flags(parser: argparse.ArgumentParser) -> None:
 
 def _check(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
     from shopcalc.jobs.reading import open_job
-    from shopcalc.load_holding import check_load, placed_in
+    from shopcalc.load_holding import check_load, holder_of, placed_in
 
     margin = _lengths(chosen, margin=0.0)["margin"]
     job = open_job(chosen.job, shop)
@@ -350,7 +350,10 @@ def _check(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
     if not loads:
         raise InputError(Fault(f"part '{chosen.part}' is not loaded for '{chosen.program}'", "name a load of the job",
                                field="--part"))  # fmt: skip
-    return [*lines, "", _AIR], {"job": job.name, "margin_mm": margin, "loads": loads, "caution": _AIR}
+    holder = holder_of(job.machine).note
+    return [*lines, "", f"holder above the cutters: {holder}", _AIR], {
+        "job": job.name, "margin_mm": margin, "holder": holder, "loads": loads, "caution": _AIR,
+    }  # fmt: skip
 
 
 _AIR = (

@@ -1,5 +1,6 @@
 """Which fixtures hold a load: clearance by brute force and shapely, forces by hand, pay-back by its closed form."""
 
+import json
 import math
 from dataclasses import replace
 from decimal import Decimal
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
+from shopcalc.cli import main
 from shopcalc.errors import InputError
 from shopcalc.fixture_choice import choices, pay_backs, pays_back
 from shopcalc.holding.fixtures import Fixture, read_fixtures
@@ -194,3 +196,17 @@ def test_a_holder_in_a_machine_file_needs_both_sizes(tmp_path):
     file.write_text(axes + '[holder]\ndiameter = "2 in"\n')
     with pytest.raises(InputError, match="holder's length is missing"):
         read_machine(file)
+
+
+def test_both_actions_by_command(capsys):
+    where = [str(CHEST), "--program", "lid-lettering", "--part", "lid"]
+    assert main(["hold", "check", *where, "--json"]) == 0
+    (load,) = json.loads(capsys.readouterr().out)["loads"]
+    assert load["good"]
+    assert load["fixtures"] == ["toggle 1", "toggle 2"]
+    assert main(["hold", "fixtures", *where, "--system", "metric"]) == 0
+    told = capsys.readouterr().out
+    assert "1. toggle clamp on a plate: 2, 20 s a load" in told
+    assert " mm" in told
+    assert main(["hold", "fixtures", str(CHEST), "--program", "lid-leters", "--part", "lid"]) == 2
+    assert "did you mean 'lid-lettering'" in capsys.readouterr().err
