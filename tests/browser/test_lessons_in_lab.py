@@ -118,12 +118,12 @@ def play(page):
     area = bring(page, PICTURE)
     before = shown(area)
     numbers, lists = (area.locator(f"{what}:enabled").all()[:6] for what in ("input[type=number]", "select"))
-    for box in numbers + lists:  # letters typed into a list may mean something to the page around it: numbers first
+    for box in numbers + lists:
         if not box.is_visible():
             continue
         box.focus()
-        if box.evaluate("e => e.tagName") == "SELECT":  # its next choice by its letters, as a learner may type them
-            page.keyboard.type(box.evaluate("e => e.options[(e.selectedIndex + 1) % e.options.length].text"))
+        if box.evaluate("e => e.tagName") == "SELECT":  # not by keys: the page around takes letters for its own
+            box.select_option(index=1)
         else:
             for _ in range(3):
                 page.keyboard.press("ArrowDown")
