@@ -208,8 +208,7 @@ class ClampsControl:
         return tuple(t for t in load.says(system) if t not in others), not good
 
     def _title(self) -> str:
-        x, y, z = (write(v, "length", self.system) for v in self.size)
-        return f"{self.part} ({x} x {y} x {z}) under program {self.program}"
+        return f"{self.part} under program {self.program}"
 
 
 def _empty(count: int) -> LiveFigure:
