@@ -105,8 +105,7 @@ def _resume_flags(parser: argparse.ArgumentParser) -> None:
 
 
 def _resume(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
-    from shopcalc.gcode import read_program
-    from shopcalc.holding.resuming import resume_after
+    from shopcalc.holding.resuming import resume_program
 
     system: System = chosen.system or "metric"
     if not (chosen.after.isascii() and chosen.after.isdigit()):
@@ -114,7 +113,8 @@ def _resume(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
     if chosen.machine is None and not shop.machines:
         raise InputError(Fault("the shop has no machine", "name one with --machine FILE.toml"))
     machine = next(iter(shop.machines.values())) if chosen.machine is None else shop.machine(chosen.machine)
-    found = resume_after(read_program(chosen.program, machine).moves, machine, int(chosen.after))
+    found = resume_program(chosen.program, machine, int(chosen.after))
+    modes = found.modes
     steps = found.says(system)
     lines = [f"{chosen.program} after line {found.done}: begin again at line {found.line}", ""]
     lines += [f"{i}. {step}" for i, step in enumerate(steps, 1)]
@@ -123,6 +123,7 @@ def _resume(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
         "cutter": found.cutter, "label": found.label, "rpm": found.rpm or None, "feed_mm_min": found.feed,
         "safe_height_mm": found.safe_height, "above_mm": list(found.above), "entry_mm": list(found.entry),
         "repeated_mm": found.repeated, "left_s": found.seconds_left, "cutter_changed_before": found.changed,
+        "modes": list(modes.codes) if modes else [], "motion": modes.motion if modes and modes.motion >= 0 else None,
         "steps": list(steps),
     }  # fmt: skip
     return lines, document

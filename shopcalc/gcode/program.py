@@ -14,9 +14,11 @@ from shopcalc.errors import Fault, InputError
 from shopcalc.gcode.claims import Claim
 from shopcalc.gcode.collecting import joined
 from shopcalc.gcode.interpreter import Interpreter
+from shopcalc.gcode.modal import Modal
 from shopcalc.gcode.reports import Note, Word
 from shopcalc.gcode.source import LONGEST_LINE, Place, Source, open_source
 from shopcalc.gcode.words import BadTextError, blank_comments
+from shopcalc.gcode.zeros import Zeros
 from shopcalc.moves import Moves
 
 if TYPE_CHECKING:
@@ -177,6 +179,16 @@ class ProgramStream:
     def scale(self) -> float:
         """As ``Program.scale``, so far."""
         return self._reader.state.scale
+
+    @property
+    def state(self) -> Modal:
+        """What is in force so far: units, zero, plane, motion, feed."""
+        return self._reader.state
+
+    @property
+    def zeros(self) -> Zeros:
+        """The work zero in use so far, and by what it was moved."""
+        return self._reader.zeros
 
     @property
     def labels(self) -> dict[int, str]:

@@ -57,6 +57,11 @@ class Zeros:
     def _update(self) -> None:
         self._state.offset = self._zeros.get(self.system, np.zeros(3)) + self._local + self.shift
 
+    @property
+    def moved(self) -> bool:
+        """Whether the program itself has moved its zero (G52, G92) and not back."""
+        return bool(self.shift.any() or self._local.any())
+
     # --- work zeros ------------------------------------------------------------------------------------------------
 
     def use(self, word: Word, system: float) -> None:

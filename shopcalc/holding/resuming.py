@@ -2,15 +2,53 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import io
+import math
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
 from shopcalc.cutting.engagement import refuse
+from shopcalc.gcode.program import ProgramStream, read_program
+from shopcalc.gcode.source import Source, open_source
+from shopcalc.gcode.words import blank_comments
 from shopcalc.machines import Machine
 from shopcalc.motion import machine_time
 from shopcalc.moves import Kind, Moves
 from shopcalc.units import System, write, write_time
+
+
+_LENGTH_OFFSET = re.compile(r"G0*(43|43\.1|44|49)(?![\d.])")
+
+
+@dataclass(frozen=True)
+class Modes:
+    """What a control must have in force before a line, because a stop or a loss of power may have undone it.
+
+    Parameters
+    ----------
+    codes : tuple of str
+        To be entered: unit, plane, distances, feed mode, work zero, length offset, feed in force.
+    motion : int
+        Of the last motion word before it: 0 to 3, or a drilling cycle.
+    spindle : int
+        3 or 4, the way it turns; 0 where it stands.
+    zero : (3,) float
+        Where the program's zero lies in the moves' coordinates [mm].
+    compensated : bool
+        Whether the cutter's radius is compensated there.
+    moved : bool
+        Whether the program itself has moved its zero (G52, G92).
+    """
+
+    codes: tuple[str, ...] = ()
+    motion: int = -1
+    spindle: int = 3
+    zero: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    compensated: bool = False
+    moved: bool = False
 
 
 @dataclass(frozen=True)
@@ -41,6 +79,8 @@ class Resume:
         From there to the end [s].
     changed : bool
         Whether a cutter was changed in the program before.
+    modes : Modes or None
+        In force there; None where only moves are known.
     """
 
     line: int
@@ -55,6 +95,7 @@ class Resume:
     repeated: float
     seconds_left: float
     changed: bool
+    modes: Modes | None = None
 
     def says(self, system: System = "metric") -> tuple[str, ...]:
         """Step by step, with what to make sure of.
@@ -69,17 +110,107 @@ class Resume:
         x, y = (write(v, "length", system) for v in self.above)
         measure = "measure its length again: a cutter was changed before" if self.changed else "check its length"
         turn = f"{self.rpm:.0f} rev/min" if self.rpm else "the speed of the set-up sheet"
+        way = " counter-clockwise (M4)" if self.modes and self.modes.spindle == 4 else ""
         return (
             "Stop the spindle, lock it out, and look: part still tight, no loose piece, no clamp moved, nothing burnt.",
             f"Inspect cutter {name} for chips, burns and a loosened collet; renew it if in doubt; {measure}.",
             "Home all axes after a loss of power; check x and y zero at the part's own stop, z zero on an untouched "
             "face. If the part was moved, or lost its zero, do not go on.",
-            f"Raise to {height}, go to x {x}, y {y} at that height.",
-            f"Start the spindle and let it come to {turn} before anything touches wood; extraction on.",
+            *self._sets(),
+            f"Raise to {height} first, straight up; then go to x {x}, y {y} at that height.",
+            f"Start the spindle{way} and let it come to {turn} before anything touches wood; extraction on.",
             f"Begin at line {self.line} with low feed, hand at the stop: {write(self.repeated, 'length', system)} of "
             "the way is run again.",
             f"{write_time(self.seconds_left)} are left at the machine.",
         )
+
+    def _sets(self) -> tuple[str, ...]:
+        """What to enter before anything moves."""
+        m = self.modes
+        if m is None:
+            return ("Enter unit, plane, distances, work zero and length offset as the program has them there.",)
+        motion = f"; last motion before line {self.line}: G{m.motion}" if 0 <= m.motion <= 3 else ""
+        out = [f"Enter what is in force there, a stop may have undone it: {' '.join(m.codes)}{motion}. A line without "
+               "its own G takes the motion entered last: enter that one last of all, before you begin."]  # fmt: skip
+        if m.motion > 3 and m.motion != 80:
+            out.append(f"A drilling cycle (G{m.motion}) is on there: begin at the line that holds its words instead.")
+        if m.compensated:
+            out.append("The cutter's radius is compensated there (G41 or G42): begin where it is switched on instead.")
+        if m.moved:
+            out.append("The program has moved its zero before (G52 or G92): set it again as it does, or begin anew.")
+        return tuple(out)
+
+
+def modes_before(program: Path | str | bytes, line: int, machine: Machine) -> Modes:
+    """What is in force before a line of a program: its text read up to there.
+
+    Parameters
+    ----------
+    program : Path, str or bytes
+        The file, or its text as bytes.
+    line : int
+        Counted from 1; the line itself is not read.
+    machine : Machine
+        Whose dialect it is written in.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, or its lines do not simply follow each other.
+    """
+    source = Source(io.BytesIO(program), "program") if isinstance(program, bytes) else open_source(program)
+    try:
+        before = [text for _, number, text in source.lines(source.begin, 1) if number < line]
+    finally:
+        source.file.close()
+    raw = "\n".join([*before, ""]).encode("utf-8", "surrogateescape")
+    stream = ProgramStream(lambda: Source(io.BytesIO(raw), source.name), source.name, machine, (0.0, 0.0, 0.0))
+    for _ in stream:
+        pass
+    s, z = stream.state, stream.zeros
+    codes = [f"G{21 if s.scale == 1.0 else 20}", f"G{17 + s.plane}", f"G{90 if s.absolute else 91}",
+             f"G{s.feed_mode}", f"G{z.system:g}"]  # fmt: skip
+    codes += _length_offset(before)
+    if math.isfinite(s.feed):
+        codes.append(f"F{round(s.feed / s.scale, 4):g}")
+    at = (float(s.offset[0]), float(s.offset[1]), float(s.offset[2]))
+    return Modes(tuple(codes), s.motion if s.motion_said else -1, s.spindle, at, s.compensated, z.moved)
+
+
+def _length_offset(lines: list[str]) -> list[str]:
+    """The last length offset that was switched on and not off again."""
+    for text in reversed(lines):
+        bare = blank_comments(text).text.upper().replace(" ", "")
+        if found := _LENGTH_OFFSET.findall(bare):
+            number = re.search(r"H(\d+)", bare)
+            return [] if found[-1] == "49" else [f"G{found[-1]}" + (f" H{number[1]}" if number else "")]
+    return []
+
+
+def resume_program(program: Path | str, machine: Machine, line: int) -> Resume:
+    """Where to begin a program file again, in the program's own coordinates, and what must be in force there.
+
+    Parameters
+    ----------
+    program : Path or str
+        The file.
+    machine : Machine
+        Whose dialect it is written in, and for the time left.
+    line : int
+        Last line that was surely done, counted from 1.
+
+    Raises
+    ------
+    InputError
+        As ``resume_after``, and when the file cannot be read.
+    """
+    found = resume_after(read_program(program, machine).moves, machine, line)
+    modes = modes_before(program, found.line, machine)
+    x, y, z = modes.zero
+    return replace(
+        found, modes=modes, safe_height=found.safe_height - z, above=(found.above[0] - x, found.above[1] - y),
+        entry=(found.entry[0] - x, found.entry[1] - y, found.entry[2] - z),
+    )  # fmt: skip
 
 
 def resume_after(moves: Moves, machine: Machine, line: int) -> Resume:
@@ -113,7 +244,9 @@ def resume_after(moves: Moves, machine: Machine, line: int) -> Resume:
     next_move = int(np.searchsorted(moves.line, line, side="right"))
     cuts = np.flatnonzero(moves.cutting[next_move:])
     if line < 0 or not len(cuts):
-        refuse(f"nothing is cut after line {line}", f"give a line from 0 to {int(moves.line.max()) - 1}")
+        all_cuts = moves.line[moves.cutting]
+        last = int(all_cuts.max()) - 1 if len(all_cuts) else 0
+        refuse(f"nothing is cut after line {line}", f"give a line from 0 to {last}")
     first_cut = next_move + int(cuts[0])
     usual, safe = _heights(moves)
     start = first_cut
