@@ -79,6 +79,27 @@ def _drawing() -> _Drawing:
     return _Drawing()
 
 
+class _Keys(anywidget.AnyWidget):
+    """Keys pressed on a control are the control's. The lab takes plain keys for its own commands wherever no text can be
+    typed: a letter on a list would cut the cell, an arrow leave it. Keys with Ctrl, Alt or Shift stay the lab's.
+    """
+
+    _esm = """globalThis.shopKeys ??= (() => {
+  const mark = 'data-lm-suppress-shortcuts';
+  window.addEventListener('keydown', event => {
+    const control = event.target;
+    if (!control?.closest?.('.jupyter-widgets')) return;
+    const plain = !(event.ctrlKey || event.metaKey || event.altKey || event.shiftKey);
+    if (plain) control.setAttribute(mark, 'true'); else control.removeAttribute(mark);
+  }, true);
+  return true; })();
+export default () => ({});"""
+
+
+#: One for the page, alive as long as this module.
+KEYS = _Keys()
+
+
 class LiveFigure(go.FigureWidget):  # type: ignore[misc]
     """A plotly figure that still shows the present numbers after the page is reloaded.
 

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from conftest import IDLE
+
 from shopcalc import lessons
 from shopcalc.cli import main
 from shopcalc.shoplog import ShopLog
@@ -167,3 +169,23 @@ def answer(page, key, shop):
     with ShopLog.of(shop) as log:
         kept = lessons.score_of(log, "Ada Example", key)
     assert [(a.kind, a.seed, a.first_try) for a in kept.attempts] == [(exercise.kind, 1, False)]
+
+
+def test_keys_on_a_list_choose_from_it_and_cut_no_cell(run_all):
+    """The lab's own one-key commands would cut the cell at an x, and go to another at an arrow."""
+    page = run_all("lessons/13-what-if.ipynb")
+    chosen = bring(page, f"{PICTURE} select:enabled")
+    page.wait_for_function(IDLE, timeout=90_000)
+    cells = "() => window.jupyterapp.shell.currentWidget.content.widgets.length"
+    before, value = page.evaluate(cells), chosen.evaluate("e => e.selectedIndex")
+    chosen.focus()
+    page.keyboard.press("x")
+    page.keyboard.press("d")
+    page.keyboard.press("d")
+    assert page.evaluate(cells) == before
+    page.keyboard.press("ArrowDown")
+    page.wait_for_timeout(300)
+    page.keyboard.press("ArrowDown")
+    page.wait_for_timeout(300)
+    assert chosen.evaluate("e => e.selectedIndex") != value
+    assert page.evaluate("() => document.activeElement.tagName") == "SELECT"
