@@ -80,7 +80,7 @@ def _drawing() -> _Drawing:
 
 
 class _Keys(anywidget.AnyWidget):
-    """Keys pressed on a control are the control's. The lab takes plain keys for its own commands wherever no text can be
+    """Keys pressed on a control are the control's. The lab takes plain keys for its commands wherever no text can be
     typed: a letter on a list would cut the cell, an arrow leave it. Keys with Ctrl, Alt or Shift stay the lab's.
     """
 

@@ -4,7 +4,6 @@ import re
 from pathlib import Path
 
 import pytest
-
 from conftest import IDLE
 
 from shopcalc import lessons
