@@ -10,10 +10,9 @@ from decimal import Decimal
 from shopcalc.cutting.engagement import require_positive
 from shopcalc.cutting.limits import Limit
 from shopcalc.holding.collisions import check_clear
-from shopcalc.holding.firmness import Held, check_holding, forces_of
 from shopcalc.holding.fixtures import Fixture, Placed
 from shopcalc.jobs.reading import Job
-from shopcalc.load_holding import Work, own_fixtures, stands_on, work_of
+from shopcalc.load_holding import Work, firmness, own_fixtures, stands_on, work_of
 from shopcalc.units import System, write, write_time
 
 _NEAR = 0.85  # share of a bound up to which a load is held well: what the reserve of hard bounds keeps free
@@ -230,16 +229,7 @@ def _judged(work: Work, placed: tuple[Placed, ...], fixture: Fixture, waste: flo
     to_set = sum(p.fixture.to_set for p in placed)
     count = sum(p.fixture.id == fixture.id for p in placed)
     missing = 0 if fixture.owned is None else max(0, count - fixture.owned)
-    if work.hardest is None:
-        return Choice(fixture, placed, (), to_set, missing)
-    x, y, z = work.size
-    rim = waste if fixture.kind == "bolt" else 0.0
-    moved = tuple(replace(p, x=p.x + rim, y=p.y + rim, presses=(p.pad[0] + rim, p.pad[1] + rim)) for p in placed)
-    held = Held(x + 2 * rim, y + 2 * rim, z, work.mass, moved)
-    loads, c, _ = work.hardest
-    at = [(a + rim, b + rim) for a, b in work.corners]
-    firm = check_holding(held, *forces_of(loads, c.rpm, c.feed), at)
-    return Choice(fixture, placed, firm, to_set, missing)
+    return Choice(fixture, placed, firmness(work, placed, waste if fixture.kind == "bolt" else 0.0), to_set, missing)
 
 
 def _not_taken(work: Work, fixture: Fixture, waste: float) -> str:

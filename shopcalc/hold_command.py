@@ -171,7 +171,7 @@ def _bolts(chosen: argparse.Namespace, shop: Shop, write_files: Write) -> Answer
     from shopcalc.holding.bolts import bolt_pattern, drill_template
     from shopcalc.holding.collisions import bodies_of
     from shopcalc.jobs.reading import open_job
-    from shopcalc.load_holding import own_fixtures
+    from shopcalc.load_holding import holder_of, moves_of, own_fixtures
     from shopcalc.machines import PART_AXES
 
     given = _lengths(chosen, waste=0.0, margin=0.0, hole=1.0, insert=1.0, plate_depth=1.0)
@@ -186,12 +186,12 @@ def _bolts(chosen: argparse.Namespace, shop: Shop, write_files: Write) -> Answer
     waste = given["waste"]
     work = []
     for program in programs:
-        moves = _moves(job, program, part.id)
+        moves = moves_of(job, program, part.id)
         if not moves.cutting.any():
             raise InputError(Fault(f"no path of '{program.id}' is known yet", "write its program first", chosen.job))
         shift = np.array([waste, waste, 0.0])
         moves = replace(moves, points=moves.points + shift, arc_centre=moves.arc_centre.reshape(-1, 3) + shift)
-        bodies = bodies_of(moves, job.shop.cutters)
+        bodies = bodies_of(moves, job.shop.cutters, holder_of(job.machine))
         if set(moves.cutter[moves.cutting].tolist()) - set(bodies):
             raise InputError(Fault(f"'{program.id}' calls a cutter that is not in the rack", "enter it in cutters.csv"))
         work.append((moves, bodies))
@@ -223,16 +223,6 @@ def _bolts(chosen: argparse.Namespace, shop: Shop, write_files: Write) -> Answer
     _write(files, write_files)
     document["written"] = list(files)
     return [*lines, *(f"written: {name}" for name in files)], document
-
-
-def _moves(job: Any, program: Any, part: str) -> Any:
-    """From the program's text where it has one, else as planned."""
-    from shopcalc.gcode import read_program
-    from shopcalc.jobs.planning import plan_load
-
-    if program.file is not None:
-        return read_program(job.shop.folder / program.file, job.machine).moves
-    return plan_load(job, program, part, job.shop).moves
 
 
 def _fixture(fixtures: Mapping[str, Any], wanted: str | None, kind: str, flag: str) -> Any:
@@ -339,7 +329,9 @@ def _check(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
             continue
         placed = placed_in(job, load.program, load.part)
         found = check_load(job, load.program, load.part, placed, margin=margin, cell=2.0)
-        by = f"{len(placed)} fixtures placed" if placed else "the station's own clamps"
+        pressed = any(p.fixture.force > 0 for p in placed)
+        count = f"{len(placed)} fixture{'s' * (len(placed) > 1)} placed"
+        by = count if pressed else "the station's own clamps" + f" and {count}" * bool(placed)
         said = [w for w in found.says(system) if w]
         lines += [f"{load.program}/{load.part}, by {by}: {'holds' if found.good else 'LOOK AT IT'}"]
         lines += [f"  {w}" for w in said]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,17 +12,18 @@ from shopcalc.cutting.cut import ask, habit
 from shopcalc.cutting.engagement import refuse
 from shopcalc.cutting.grain import grain_vector
 from shopcalc.cutting.limits import Limit, Loads, Pass, check
-from shopcalc.errors import InputError, did_you_mean
+from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 from shopcalc.gcode import read_program
 from shopcalc.holding.collisions import Clear, bodies_of, check_clear
 from shopcalc.holding.firmness import Held, check_holding, forces_of
 from shopcalc.holding.fixtures import Fixture, Placed, read_fixtures
 from shopcalc.holding.program_forces import driven_of, worst_cuts
+from shopcalc.holding.standing import Remark, bears, remarks, waste_under
 from shopcalc.holding.tool_body import INVENTED_HOLDER, Holder, Piece, ToolBody
 from shopcalc.holding.walls import Cleared, Stock, check_walls
 from shopcalc.jobs.planning import plan_load, setting
 from shopcalc.jobs.reading import Job
-from shopcalc.jobs.records import Operation, Part, Program
+from shopcalc.jobs.records import Clamp, Operation, Part, Program
 from shopcalc.machines import PART_AXES, Machine
 from shopcalc.moves import Moves
 from shopcalc.paths import Cutting
@@ -50,6 +51,8 @@ class LoadHolding:
         Operation and cutter that push hardest.
     unknown : str
         Why nothing could be checked; empty where it could.
+    stands : tuple of Remark
+        Fixtures that stand in the wood, stops that touch nothing, bolts in waste.
     """
 
     clear: Clear
@@ -57,12 +60,14 @@ class LoadHolding:
     firm: tuple[Limit, ...]
     cut: str
     unknown: str = ""
+    stands: tuple[Remark, ...] = ()
 
     @property
     def good(self) -> bool:
         """Whether nothing meets, nothing rubs, and every bound keeps its reserve."""
         near = any(x.used is None or x.used > _NEAR for x in self.firm)
-        return self.clear.clear and not (self.walls.rubs or near or self.unknown)
+        placed = any(r.bad for r in self.stands)
+        return self.clear.clear and not (self.walls.rubs or near or placed or self.unknown)
 
     def says(self, system: System = "metric") -> tuple[str, ...]:
         """In sentences, what can hurt first.
@@ -72,7 +77,8 @@ class LoadHolding:
         system : {"metric", "inch"}
             What the reader thinks in.
         """
-        out = [self.unknown] * bool(self.unknown) + list(self.clear.says(system))
+        out = [self.unknown] * bool(self.unknown)
+        out += [*(r.says(system) for r in self.stands), *self.clear.says(system)]
         for r in self.walls.rubs:
             place = f"line {r.line}" if r.line else f"move {r.move + 1}"
             by = write(r.depth, "length", system)
@@ -122,23 +128,54 @@ def check_load(
     """
     work = work_of(job, program, part, holder)
     x, y, z = work.size
+    waste = waste_under(placed, x, y)
+    stands = tuple(remarks(placed, x, y))
+    if waste and any(o.kind == "cut out" for _, o in job.operations(program, part)):
+        stands += (Remark("the part comes free of the waste that is bolted: leave bridges, or hold the part too"),)
     clear = check_clear(
         work.moves, work.bodies, [p.keep_out() for p in placed if p.fixture.height > 0], margin=margin
     )  # fmt: skip
     cell = max(cell, math.sqrt(x * y / _CELLS))
-    walls = check_walls(work.moves, work.bodies, Stock((0.0, x), (0.0, y), 0.0, -z), cell=cell)
-    presses = any(p.fixture.force > 0 for p in placed)
-    held = Held(x, y, z, work.mass, tuple(placed)) if presses else None
+    walls = check_walls(work.moves, work.bodies, Stock((-waste, x + waste), (-waste, y + waste), 0.0, -z), cell=cell)
     if not work.moves.cutting.any():
-        return LoadHolding(clear, walls, (), "", "no path of this load is known yet: nothing was checked")
+        return LoadHolding(clear, walls, (), "", "no path of this load is known yet: nothing was checked", stands)
     if work.hardest is None:
-        return LoadHolding(clear, walls, (), "")
+        return LoadHolding(clear, walls, (), "", stands=stands)
     loads, c, cut = work.hardest
-    if held is None:
+    if not any(p.fixture.force > 0 for p in placed):
         firm = tuple(limit for limit in check(loads, c.rpm, c.feed) if limit.name in ("lifts", "slips", "tips"))
     else:
-        firm = check_holding(held, *forces_of(loads, c.rpm, c.feed), work.corners)
-    return LoadHolding(clear, walls, firm, cut)
+        firm = firmness(work, [p if bears(p, x, y) else replace(p, stops=None) for p in placed], waste)
+    return LoadHolding(clear, walls, firm, cut, stands=stands)
+
+
+def firmness(work: Work, placed: Sequence[Placed], waste: float = 0.0) -> tuple[Limit, ...]:
+    """Lifts, slips, tips and springs of a load under what holds it, tightest first; none where nothing pushes sideways.
+
+    Parameters
+    ----------
+    work : Work
+        From ``work_of``.
+    placed : sequence of Placed
+        As in ``check_load``.
+    waste : float
+        Wood of the blank round the part, where bolts press [mm].
+
+    Raises
+    ------
+    InputError
+        When a pad stands beside the blank.
+    """
+    if work.hardest is None:
+        return ()
+    x, y, z = work.size
+    moved = tuple(
+        replace(p, x=p.x + waste, y=p.y + waste, presses=(p.pad[0] + waste, p.pad[1] + waste)) if waste else p
+        for p in placed
+    )
+    held = Held(x + 2 * waste, y + 2 * waste, z, work.mass, moved)
+    loads, c, _ = work.hardest
+    return check_holding(held, *forces_of(loads, c.rpm, c.feed), [(a + waste, b + waste) for a, b in work.corners])
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,7 +236,7 @@ def work_of(job: Job, program: str, part: str, holder: Holder | None = OF_MACHIN
         refuse(f"part '{part}' is not loaded for '{program}'",
                did_you_mean(part, [x.part for x in job.loads if x.program == program]))  # fmt: skip
     record = job.part(part)
-    moves = _moves(job, chosen, part)
+    moves = moves_of(job, chosen, part)
     station = job.machine.stations.get(chosen.station)
     x, y, z = (float(getattr(record, a)) for a in (station.part_axes if station else PART_AXES[chosen.station]))
     density = job.shop.material(record.material).density or 0.0
@@ -261,12 +298,27 @@ def placed_in(job: Job, program: str, part: str) -> tuple[Placed, ...]:
     station = job.machine.stations.get(chosen.station)
     axes = station.part_axes if station else PART_AXES[chosen.station]
     thick = float(getattr(job.part(part), axes[2]))
-    out = []
+    out, faults = [], list[Fault]()
+    x, y = (float(getattr(job.part(part), a)) for a in axes[:2])
     for n, c in enumerate(mine, 1):
         pad = None if c.presses_x is None or c.presses_y is None else (c.presses_x, c.presses_y)
         out.append(Placed(own[c.fixture], c.x, c.y, c.turn, stands_on(own[c.fixture], thick), pad,
                           _WAYS[c.stops] if c.stops else None, c.name or f"{c.fixture} {n}"))  # fmt: skip
+        faults += _beside(job, c, out[-1], x, y)
+    raise_all(faults)
     return tuple(out)
+
+
+def _beside(job: Job, clamp: Clamp, p: Placed, x: float, y: float) -> Iterator[Fault]:
+    """A fault where what presses the part does not press on it; bolts may press on the waste round it."""
+    if p.fixture.force <= 0 or p.fixture.kind == "bolt" or (0 <= p.pad[0] <= x and 0 <= p.pad[1] <= y):
+        return
+    at, size = ([write(v, "length", job.system) for v in pair] for pair in (p.pad, (x, y)))
+    yield Fault(
+        f"'{p.name}' presses at x {at[0]}, y {at[1]}, beside the part of {size[0]} by {size[1]} in program "
+        f"'{clamp.program}'", "write presses_x and presses_y on the part; its body may stand beside it",
+        file=job.file, field=f"clamps[{job.clamps.index(clamp)}]",
+    )  # fmt: skip
 
 
 def stands_on(fixture: Fixture, thick: float) -> float:
@@ -282,7 +334,18 @@ def stands_on(fixture: Fixture, thick: float) -> float:
     return {"bolt": 0.0, "vacuum": -thick - fixture.height}.get(fixture.kind, -thick)
 
 
-def _moves(job: Job, program: Program, part: str) -> Moves:
+def moves_of(job: Job, program: Program, part: str) -> Moves:
+    """Moves of one load: from the program's text where it has one, else as planned.
+
+    Parameters
+    ----------
+    job : Job
+        From ``open_job``.
+    program : Program
+        Of the job.
+    part : str
+        Id of a part it is loaded with.
+    """
     if program.file is not None:
         return read_program(job.shop.folder / program.file, job.machine).moves
     return plan_load(job, program, part, job.shop).moves

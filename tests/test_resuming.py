@@ -56,7 +56,7 @@ def machine():
 
 @pytest.mark.parametrize(("text", "scale"), [(INCH, 25.4), (MILLIMETRES, 1.0)])
 def test_what_is_entered_and_the_rest_of_the_text_make_the_same_moves(text, scale, machine, tmp_path):
-    """Codes, place and motion typed in as the steps say, then the program from that line: read as a program of its own."""
+    """Codes, place and motion typed in as the steps say, then the program from that line: the same cuts."""
     file = tmp_path / "grooves.nc"
     file.write_text(text)
     lines = text.splitlines()

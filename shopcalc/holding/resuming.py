@@ -19,7 +19,6 @@ from shopcalc.motion import machine_time
 from shopcalc.moves import Kind, Moves
 from shopcalc.units import System, write, write_time
 
-
 _LENGTH_OFFSET = re.compile(r"G0*(43|43\.1|44|49)(?![\d.])")
 
 
