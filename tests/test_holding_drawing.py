@@ -13,7 +13,7 @@ from shopcalc.documents.drawing import Stroke, Words, as_svg
 from shopcalc.documents.pdf import as_pdf
 from shopcalc.holding.cleaning_up import clean_up, rough_board
 from shopcalc.holding.collisions import check_clear
-from shopcalc.holding.drawing import faces_drawing, holding_drawing
+from shopcalc.holding.drawing import faces_drawing, holding_drawing, letters_of
 from shopcalc.holding.keep_outs import box, cylinder
 from shopcalc.holding.tool_body import tool_body
 from shopcalc.holding.walls import Stock
@@ -44,6 +44,27 @@ def test_both_views_show_what_is_met(system):
     assert sum(isinstance(s, Words) and s.text == "1" for s in d.shapes) == 2
     assert "clamp" in d.below
     assert "<svg" in as_svg(d)
+
+
+def test_letters_stand_at_every_fixture_in_both_views_and_crosses_where_it_presses():
+    path = from_lists([(10, 10, 5), (290, 10, 5), (290, 70, 5)], [Kind.LINE, Kind.LINE], feed=1)
+    keeps = [box("strap", -40, 40, 100, 30, bottom=-20, top=20), cylinder("pin", 150, 86, 10, bottom=-20, top=-6),
+             cylinder("pin 2", 150, -6, 10, bottom=-20, top=-6)]  # fmt: skip
+    d = holding_drawing(check_clear(path, tool_body(SQ), keeps), Stock((0, 300), (0, 80), 0, -20), "metric", [(5, 40)])
+    inside(d)
+    words = {s.text: s.at for s in reversed(d.shapes) if isinstance(s, Words)}
+    marks = [s.text for s in d.shapes if isinstance(s, Words)]
+    assert [marks.count(k) for k in "ABC"] == [2, 1, 1]  # both pins lie behind each other from the front
+    assert words["B, C"][0] == pytest.approx(words["C"][0])
+    assert words["B"][1] < words["A"][1] < words["C"][1] < words["from the front"][1] < words["B, C"][1]
+    assert "crosses: where fixtures press" in d.below
+    bodies = [s for s in d.shapes if isinstance(s, Stroke) and s.fill == 0.7]
+    strap = np.array(bodies[0].points)
+    lines = [s for s in d.shapes if isinstance(s, Stroke) and s.width == 0.5 and len(s.points) == 2]
+    crosses = [np.mean(s.points, axis=0) for s in lines]
+    assert len(crosses) == 2
+    assert strap[:, 0].min() < crosses[0][0] < strap[:, 0].max()
+    assert list(letters_of([str(k) for k in range(28)]).values())[-3:] == ["Z", "A2", "B2"]
 
 
 def test_a_clear_load_and_an_empty_one_are_drawn_too():

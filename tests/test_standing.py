@@ -107,10 +107,9 @@ def test_what_is_proposed_can_be_written_into_the_job_and_holds_there():
 def test_a_pin_under_the_part_is_no_hold():
     pods = [{"fixture": "pod", "x": x, "y": "146 mm"} for x in ("75 mm", "310 mm")]
     pin = {"fixture": "pin", "x": "5 in", "y": "3 in", "stops": "-x"}
-    jobs = panel(pods), panel([*pods, pin])
-    loads = [
-        check_load(j, "panels", "panel", placed_in(j, "panels", "panel")) for j in (panel(pods), panel([*pods, pin]))
-    ]
+    loads = []
+    for job in (panel(pods), panel([*pods, pin])):
+        loads.append(check_load(job, "panels", "panel", placed_in(job, "panels", "panel")))
     assert "pin 3 stands in the wood: move it to the part's side" in loads[1].says()
     assert not loads[1].good
     same = [next(x.used for x in held.firm if x.name == "slips") for held in loads]
@@ -119,7 +118,8 @@ def test_a_pin_under_the_part_is_no_hold():
 
 def test_a_pad_beside_the_part_names_its_field_in_the_job_s_units():
     job = panel([{"fixture": "pin", "x": "-0.2 in", "y": "3 in", "stops": "-x"},
-                 {"fixture": "toggle", "x": "-8 in", "y": "3 in"}, {"fixture": "pod", "x": "50 in", "y": "3 in"}])  # fmt: skip
+                 {"fixture": "toggle", "x": "-8 in", "y": "3 in"},
+                 {"fixture": "pod", "x": "50 in", "y": "3 in"}])  # fmt: skip
     with pytest.raises(InputError) as e:
         placed_in(job, "panels", "panel")
     assert [(f.file, f.field) for f in e.value.faults] == [("chest.toml", "clamps[1]"), ("chest.toml", "clamps[2]")]

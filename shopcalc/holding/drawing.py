@@ -19,6 +19,7 @@ from shopcalc.units import System, write
 _WIDE, _HIGH = 150.0, 95.0  # mm on paper: the longest and the highest a view is drawn
 _LEFT, _TOP, _GAP = 8.0, 8.0, 16.0
 _MOST_LINES = 1500  # strokes of a path that are drawn; longer ones are thinned
+_INSIDE = 3.8  # mm on paper: least side of a body that takes its letter
 _MARK = 4.0  # mm on paper: radius of a number's ring
 Point = tuple[float, float]
 
@@ -36,7 +37,25 @@ class _Scale:
         return tuple(self.at(float(p[0]), float(p[1])) for p in points)
 
 
-def holding_drawing(found: Clear, stock: Stock | None = None, system: System = "metric") -> Drawing:
+def letters_of(names: Sequence[str]) -> dict[str, str]:
+    """The letter that stands at each fixture in a drawing, and in a table beside it.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Of the keep-outs, in their order.
+
+    Returns
+    -------
+    dict
+        Name to A, B and so on; after Z to A2.
+    """
+    return {n: chr(ord("A") + k % 26) + (str(k // 26 + 1) if k > 25 else "") for k, n in enumerate(names)}
+
+
+def holding_drawing(
+    found: Clear, stock: Stock | None = None, system: System = "metric", pads: Sequence[Point] = ()
+) -> Drawing:  # fmt: skip
     """Plan and side view of a load: wood, path, keep-outs, and where which part meets which of them.
 
     Parameters
@@ -47,12 +66,14 @@ def holding_drawing(found: Clear, stock: Stock | None = None, system: System = "
         The wood.
     system : {"metric", "inch"}
         What the reader thinks in.
+    pads : sequence of (x, y)
+        Where fixtures press the wood [mm].
 
     Returns
     -------
     Drawing
-        Lengths alike in both views. Keep-outs that are met are black, others grey, and numbered places are the worst
-        of each collision; the body of the first stands in the side view.
+        Lengths alike in both views. Keep-outs carry letters, those that are met are black, others grey; numbered places
+        are the worst of each collision; the body of the first stands in the side view. The zero is a ring.
     """
     low, high = _extents(found, stock)
     per = min(_WIDE / (high[0] - low[0]), _HIGH / (high[1] - low[1]))
@@ -74,23 +95,72 @@ def holding_drawing(found: Clear, stock: Stock | None = None, system: System = "
         shapes.append(Stroke(side.line(corners), 0.4, closed=True, fill=fill))
     for view, axes in ((plan, (0, 1)), (side, (0, 2))):
         shapes += _path(view, found.moves, axes)
+    bottom = below + per * (high[2] - low[2])
+    shapes += [*_lettered(plan, found, stock), *_lettered_below(side, found, bottom + 4.0)]
+    shapes += [*_zero(plan), *_zero(side), *(s for p in pads for s in _cross(plan, p))]
     if found.collisions:
         shapes += _body(side, found.collisions[0])
     for number, c in enumerate(found.collisions[:9], 1):
         shapes += [*_number(plan, c.at[:2], number), *_number(side, (c.at[0], c.at[2]), number)]
-    height = below + per * (high[2] - low[2]) + 3.0
+    height = bottom + 3.0 + 5.0 * bool(found.keep_outs)
     unit, name = (1.0, "mm") if system == "metric" else (25.4, "in")
     wide = per * (high[0] - low[0])
     whole = max((v for v in (1, 2, 5, 10, 20, 50, 100, 200, 500) if v * unit * per < 0.6 * wide), default=1)
     length = whole * unit
     foot = Stroke(((_LEFT, height + 4), (_LEFT + length * per, height + 4)), 0.6)
     shapes += [foot, Words((_LEFT + length * per + 2, height + 5.4), f"{whole} {name}")]
+    crosses = "; crosses: where fixtures press" if len(pads) else ""
     told = " ".join(f"{n}: {s}." for n, s in enumerate(found.says(system)[:4], 1)) or "Every move is clear."
     margin = f", {write(found.margin, 'length', system)} kept free" if found.margin else ""
     return Drawing(
         f"paths and keep-outs from above and from the front{margin}", _LEFT + wide + 24.0,
-        height + 9.0, tuple(shapes), f"{told} Lines: at feed; dashed: rapids.",
+        height + 9.0, tuple(shapes), f"{told} Lines: at feed; dashed: rapids; ring: zero{crosses}.",
     )  # fmt: skip
+
+
+def _lettered(v: _Scale, found: Clear, stock: Stock | None) -> Iterator[Stroke | Words]:
+    """A letter on each keep-out from above; beside it, away from the wood's middle, where it is too small."""
+    middle = (sum(stock.x) / 2, sum(stock.y) / 2) if stock else (0.0, 0.0)
+    letters = letters_of([k.name for k in found.keep_outs])
+    met = {c.keep_out for c in found.collisions}
+    for k in found.keep_outs:
+        low, high = k.outline().min(axis=0), k.outline().max(axis=0)
+        x, y = v.at(*((low + high) / 2).tolist())
+        wide, tall = ((high - low) * v.per).tolist()
+        if min(wide, tall) < _INSIDE or k.name in met:
+            away = (low + high) / 2 - middle
+            reach = np.array(v.high) - np.array(v.low)
+            if abs(away[0]) * reach[1] > abs(away[1]) * reach[0]:
+                x += math.copysign(wide / 2 + 3.0, away[0])
+            else:
+                y -= math.copysign(tall / 2 + 3.0, away[1])
+            yield box(x - 1.8, y - 1.9, 3.6, 3.8, width=0.0, fill=1.0)
+        yield Words((x, y + 1.4), letters[k.name], "middle", bold=True)
+
+
+def _lettered_below(v: _Scale, found: Clear, foot: float) -> Iterator[Words]:
+    """Letters below the side view; fixtures one behind the other share a place."""
+    letters = letters_of([k.name for k in found.keep_outs])
+    places = list[tuple[float, list[str]]]()
+    for x, name in sorted((v.at(float(k.outline()[:, 0].mean()), 0.0)[0], k.name) for k in found.keep_outs):
+        if places and x - places[-1][0] < 5.0 * len(places[-1][1]):
+            places[-1][1].append(letters[name])
+        else:
+            places.append((x, [letters[name]]))
+    for x, several in places:
+        yield Words((x, foot), ", ".join(sorted(several)), "middle", bold=True)
+
+
+def _zero(v: _Scale) -> Iterator[Stroke]:
+    x, y = v.at(0.0, 0.0)
+    ring = np.linspace(0, 2 * math.pi, 24)[:-1]
+    yield Stroke(tuple((x + 1.4 * math.cos(a), y + 1.4 * math.sin(a)) for a in ring), 0.5, closed=True, fill=1.0)
+
+
+def _cross(v: _Scale, at: Point) -> Iterator[Stroke]:
+    x, y = v.at(float(at[0]), float(at[1]))
+    for s in (1.0, -1.0):
+        yield Stroke(((x - 1.2, y - 1.2 * s), (x + 1.2, y + 1.2 * s)), 0.5)
 
 
 def _extents(found: Clear, stock: Stock | None) -> tuple[Floats, Floats]:

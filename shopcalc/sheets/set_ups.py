@@ -17,7 +17,7 @@ from shopcalc.cutting.usual import usual_rpm
 from shopcalc.documents import Block, Boxes, Break, Caution, Cell, Checklist, Document, Figure, Table
 from shopcalc.errors import InputError
 from shopcalc.gcode import read_program
-from shopcalc.holding.drawing import holding_drawing
+from shopcalc.holding.drawing import holding_drawing, letters_of
 from shopcalc.holding.fixtures import Placed
 from shopcalc.holding.walls import Stock
 from shopcalc.jobs.hours import ProgramTime
@@ -143,7 +143,8 @@ def _sheet(number: int, load: Load, time: ProgramTime, job: Job) -> Iterator[Blo
     held = check_load(job, load.program, load.part, placed, cell=2.0)
     if placed:
         x, y, z = lie(part, program.station, job.machine)
-        yield holding_drawing(held.clear, Stock((0.0, x), (0.0, y), 0.0, -z), system)
+        pads = [p.pad for p in placed if p.fixture.force > 0]
+        yield holding_drawing(held.clear, Stock((0.0, x), (0.0, y), 0.0, -z), system, pads)
         yield _fixture_table(placed, system)
     told = (*_watch(program, part, runs, plan.warnings, job, load, system), *_holding(held, bool(placed), system))
     watch = tuple(dict.fromkeys(told))
@@ -163,14 +164,19 @@ def _holding(held: LoadHolding, placed: bool, system: System) -> Iterator[str]:
 
 def _fixture_table(placed: Sequence[Placed], system: System) -> Table:
     """Where each fixture stands, from the zero."""
+    letters = letters_of([p.name or p.fixture.id for p in placed if p.fixture.height > 0])
     rows = list[tuple[Cell, ...]]()
     for p in placed:
-        at = (write(v, "length", system) for v in (p.x, p.y))
+        at = (write(v, "length", system) for v in (p.x, p.y, p.on + p.fixture.height))
         pads = ", ".join(write(v, "length", system) for v in p.pad) if p.fixture.force > 0 else "–"
-        rows.append((p.name, p.fixture.title, *at, f"{math.degrees(p.turn):.0f}°", pads))
-    notes = ("Middles, from the zero of the sketch; sizes and forces as the shop's fixtures.toml says.",)
-    return Table("Fixtures", ("name", "what", "X", "Y", "turned", "presses at X, Y"), tuple(rows), frozenset((2, 3, 4)),
-                 notes)  # fmt: skip
+        letter = letters.get(p.name or p.fixture.id, "–")
+        rows.append((letter, p.name, p.fixture.title, *at, f"{math.degrees(p.turn):.0f}°", pads))
+    notes = (
+        "Letters as in the drawing. X and Y of middles, Z of tops, from the zero of the sketch; sizes and forces as "
+        "the shop's fixtures.toml says.",
+    )  # fmt: skip
+    return Table("Fixtures", ("", "name", "what", "X", "Y", "top Z", "turned", "presses at"), tuple(rows),
+                 frozenset((3, 4, 5, 6)), notes)  # fmt: skip
 
 
 def _facts(load: Load, part: Part, time: ProgramTime, job: Job, system: System) -> Iterator[tuple[Cell, ...]]:
