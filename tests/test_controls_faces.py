@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shopcalc.controls.both_faces import both_faces_control
-from shopcalc.controls.clamps_picture import clamps_control
+from shopcalc.controls.clamps_picture import clamps_control, usual_clamps
 from shopcalc.controls.faces import faces_control
 from shopcalc.controls.heights_grid import HeightsGrid, read_height, rows_of, write_height
 from shopcalc.errors import InputError
@@ -58,7 +58,8 @@ def test_a_missed_place_is_crossed_and_named(form):
 
 @pytest.mark.parametrize(
     ("grid_of", "text", "words"),
-    [(0, "abc", "box A b2: 'abc'"), (0, "", "box A b2 is empty"), (1, "-1", "box B b2: -1 cannot be"),
+    [(0, "326", "no height of this board: look at its point and unit"), (0, "31 in", "no height of this board"),
+     (0, "abc", "box A b2: 'abc'"), (0, "", "box A b2 is empty"), (1, "-1", "box B b2: -1 cannot be"),
      (1, "40", "boxes A b2 and B b2"), (0, "3 kg", "box A b2")],
 )  # fmt: skip
 def test_a_fault_names_its_box_and_undo_mends_it(form, grid_of, text, words):
@@ -116,7 +117,10 @@ def test_orders_of_cuts_are_drawn_as_they_are_told(shop):
 
 
 def test_a_clamp_slid_into_the_path_is_met_and_moved_out():
-    c = clamps_control(open_job(demo_folder() / "jobs" / "reed-bed-chest.toml"), "lid-lettering", "lid")
+    job = open_job(demo_folder() / "jobs" / "reed-bed-chest.toml")
+    own = clamps_control(job, "lid-lettering", "lid")
+    assert [p.name for p in own.placed] == ["toggle 1", "toggle 2"]  # as the job file places them
+    c = clamps_control(job, "lid-lettering", "lid", usual_clamps(job, "lid-lettering", "lid"))
     assert c.answer.value.count("✓")
     assert c.clear.clear
     c.x.value = 420

@@ -17,7 +17,7 @@ from shopcalc.controls.tenons import arcs_as_lines
 from shopcalc.errors import InputError
 from shopcalc.holding import Clear, Collision, Placed, check_clear, read_fixtures
 from shopcalc.jobs import Job
-from shopcalc.load_holding import LoadHolding, check_load
+from shopcalc.load_holding import LoadHolding, check_load, placed_in
 from shopcalc.machines import PART_AXES
 from shopcalc.moves import Floats, Kind, Moves
 from shopcalc.units import System, write
@@ -89,7 +89,7 @@ class ClampsControl:
     program, part : str
         Ids of a load.
     placed : sequence of Placed or None
-        What holds it, each with a name; None for ``usual_clamps``.
+        What holds it, each with a name; None for what the job file places, else ``usual_clamps``.
     system : {"metric", "inch"}
         Units at first.
     """
@@ -98,7 +98,7 @@ class ClampsControl:
         self, job: Job, program: str, part: str, placed: Sequence[Placed] | None = None, system: System = "metric"
     ) -> None:  # fmt: skip
         self.job, self.program, self.part = job, program, part
-        self.placed = list(placed or usual_clamps(job, program, part))
+        self.placed = list(placed or placed_in(job, program, part) or usual_clamps(job, program, part))
         self._stood = tuple(self.placed)
         self.size = _size(job, program, part)
         self.load: LoadHolding = check_load(job, program, part, self.placed)
@@ -229,7 +229,7 @@ def _empty(count: int) -> LiveFigure:
     return figure(
         traces, title={"text": ""}, height=560, width=640, showlegend=False,
         xaxis={"anchor": "y2", "title": {"text": ""}, "constrain": "domain"}, yaxis={**true, "domain": [0.34, 1.0]},
-        yaxis2={**true, "domain": [0.0, 0.27], "anchor": "x"}, margin={"l": 70, "r": 20, "t": 50, "b": 50},
+        yaxis2={**true, "nticks": 3, "domain": [0.0, 0.27], "anchor": "x"}, margin={"l": 70, "r": 20, "t": 50, "b": 50},
     )  # fmt: skip
 
 
@@ -315,7 +315,7 @@ def clamps_control(
     program, part : str
         Ids of a load.
     placed : sequence of Placed or None
-        What holds it, each with a name.
+        What holds it, each with a name; None for what the job file places, else ``usual_clamps``.
     system : {"metric", "inch"}
         Units at first.
     """

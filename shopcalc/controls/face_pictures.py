@@ -34,11 +34,11 @@ def faces_figure() -> LiveFigure:
         ]  # fmt: skip
     axes = {"title": {"text": ""}, "constrain": "domain"}
     names = [{"xref": "paper", "yref": "paper", "x": 0, "y": y, "text": "", "showarrow": False, "xanchor": "left",
-              "yanchor": "bottom", "font": {"size": 15}} for y in (1.03, 0.46)]  # fmt: skip
+              "yanchor": "bottom", "font": {"size": 15}} for y in (1.03, 0.42)]  # fmt: skip
     return figure(
         traces, title={"text": "Both faces"}, height=640, width=640, showlegend=False, annotations=names,
-        xaxis={**axes, "anchor": "y"}, yaxis={**axes, "domain": [0.56, 1.0]}, xaxis2={**axes, "anchor": "y2"},
-        yaxis2={**axes, "domain": [0.0, 0.44]}, margin={"l": 70, "r": 40, "t": 90, "b": 55},
+        xaxis={**axes, "anchor": "y"}, yaxis={**axes, "domain": [0.6, 1.0]}, xaxis2={**axes, "anchor": "y2"},
+        yaxis2={**axes, "domain": [0.0, 0.4]}, margin={"l": 70, "r": 40, "t": 90, "b": 55},
     )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import statistics
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
@@ -11,7 +12,7 @@ import ipywidgets as widgets
 
 from shopcalc.controls.parts import heading, note
 from shopcalc.errors import InputError
-from shopcalc.units import System, read
+from shopcalc.units import System, read, write
 
 #: Ways to take the second reading at each place, as shown, and the name ``holding.faces`` has for it.
 WAYS = (("gap below the board, by feelers", "below"), ("thickness, by callipers", "thickness"))
@@ -19,6 +20,7 @@ MOST_ALONG, MOST_ACROSS = 6, 5
 _LETTERS = "abcdef"
 _UNIT = {"metric": ("mm", 1.0, 2), "inch": ("in", 25.4, 4)}
 _MOST_UNDONE = 200
+_ASTRAY, _THICKEST = 50.0, 300.0  # mm; no board to be surfaced bends so far, or is so thick: common practice, no source
 
 
 class Snapshot(NamedTuple):
@@ -315,7 +317,7 @@ class HeightsGrid:
                     value, fault = self._one(grid, j, i, text)
                     out[grid].append(value)
                     faults += [fault] * bool(fault)
-        faults += [] if faults else self._between(*out)
+        faults += [] if faults else [*self._astray(out[0]), *self._between(*out)]
         return out[0], out[1], faults
 
     def _one(self, grid: int, row: int, column: int, text: str) -> tuple[float, str]:
@@ -332,6 +334,18 @@ class HeightsGrid:
             what = "a gap is at least 0" if self.way.value == "below" else "a thickness is above 0"
             return math.nan, f"box {name}: {text} cannot be, {what}: measure again"
         return value, ""
+
+    def _astray(self, heights: list[float]) -> list[str]:
+        """Heights no board has: a unit or a decimal point amiss."""
+        n, middle, out = self.along.value, statistics.median(heights), list[str]()
+        for k, v in enumerate(heights):
+            if not (abs(v - middle) > _ASTRAY or abs(v) > _THICKEST):
+                continue
+            told = write(v, "length", self._system, fraction=False)
+            other = '"31 mm"' if self._system == "inch" else '"1.25 in"'
+            name = box_name(0, k // n, k % n)
+            out.append(f"box {name}: {told} is no height of this board: look at its point and unit, as in {other}")
+        return out
 
     def _between(self, first: list[float], second: list[float]) -> list[str]:
         if self.way.value != "below":

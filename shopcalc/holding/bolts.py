@@ -91,6 +91,7 @@ def bolt_pattern(
     first: tuple[Moves, Bodies], second: tuple[Moves, Bodies], length: float, width: float, thickness: float,
     bolt: Fixture, *, about: Literal["x", "y"] = "x", pairs: int = 2, edge: float = 15.0, margin: float = 3.0,
     grid: float = 10.0, part: tuple[float, float, float, float] | None = None, filled: bool = False,
+    system: System = "metric",
 ) -> BoltPattern:  # fmt: skip
     """Find bolts that hold both faces of a blank and that no move meets.
 
@@ -116,6 +117,8 @@ def bolt_pattern(
         Lowest x and y, highest x and y of the part within the blank: bolts stand wholly in the waste round it [mm].
     filled : bool
         Where that waste has too few places, take holes through the part as well.
+    system : {"metric", "inch"}
+        What the reader of faults thinks in.
 
     Returns
     -------
@@ -149,9 +152,14 @@ def bolt_pattern(
     if not filled or waste.sum() >= pairs:
         free = free[waste]
     if len(free) < pairs:
+        where = "" if part is None or filled else " in the waste"
         inside = "" if part is None or filled else ", or, on painted work, holes through the part to be filled"
+        count = {0: "no pair of places", 1: "only one pair of places"}.get(
+            len(free), f"only {len(free)} pairs of places"
+        )
         refuse(
-            f"only {len(free)} pairs of places are clear of both programs by {margin:g} mm",
+            f"{count} for bolts{where} {'are' if len(free) > 1 else 'is'} clear of both programs by "
+            f"{write(margin, 'length', system)}; {pairs} asked",
             f"leave more waste round the part, take bolts with lower heads, or a smaller margin{inside}",
         )
     chosen = _spread(free, size, axis, pairs)

@@ -97,7 +97,8 @@ class CleanUp:
             out.append(f"cleans up at {wanted}, at most {most}: up to {a} comes off face A, up to {b} off face B")
         else:
             count = len(self.missed)
-            out.append(f"does not clean up at {wanted}: {most} is the most; {count} points are missed, worst first")
+            points = f"{count} point{'s are' if count > 1 else ' is'} missed, worst first"
+            out.append(f"does not clean up at {wanted}: {most} is the most; {points}")
             for k in self.missed[:_MOST]:
                 face = "A" if self.depth_a[k] < self.depth_b[k] else "B"
                 by = _told(self.short[k], system)
@@ -336,6 +337,7 @@ def grid(length: float, width: float, along: int, across: int, inset: float = 20
         [mm].
     """
     if min(along, across) < 2 or not 0 <= 2 * inset < min(length, width):
-        refuse(f"{along} by {across} points, {inset:g} mm from the edges, make no grid", "take two or more each way")
+        remedy = "take two or more each way" if min(along, across) < 2 else "put the outer points nearer to the edges"
+        refuse(f"{along} by {across} points, {inset:g} mm from the edges, make no grid", remedy)
     xs, ys = np.linspace(inset, length - inset, along), np.linspace(inset, width - inset, across)
     return [(float(x), float(y)) for y, x in itertools.product(ys, xs)]
