@@ -158,6 +158,38 @@ def pay_backs(job: Job, program: str, part: str, found: Sequence[Choice]) -> tup
     return tuple(sorted(out, key=lambda x: x[1].jobs))
 
 
+def job_entries(placed: Sequence[Placed], program: str, part: str, system: System = "metric") -> list[dict[str, str]]:
+    """Fixtures as the ``[[clamps]]`` tables of a job file have them.
+
+    Parameters
+    ----------
+    placed : sequence of Placed
+        Of one load.
+    program, part : str
+        Its ids.
+    system : {"metric", "inch"}
+        Of the lengths, to four places.
+    """
+
+    def length(v: float) -> str:  # downwards: a pad at the part's far edge stays on it
+        unit, name = (25.4, "in") if system == "inch" else (1.0, "mm")
+        return f"{math.floor(v / unit * 1e4 + 1e-6) / 1e4:.4f}".rstrip("0").rstrip(".") + f" {name}"
+
+    out = []
+    for p in placed:
+        entry = {"program": program, "part": part, "fixture": p.fixture.id, "name": p.name,
+                 "x": length(p.x), "y": length(p.y)}  # fmt: skip
+        if abs(p.turn) > 1e-9:
+            entry["turn"] = f"{math.degrees(p.turn):g} deg"
+        if p.fixture.force > 0 and p.pad != (p.x, p.y):
+            entry |= {"presses_x": length(p.pad[0]), "presses_y": length(p.pad[1])}
+        if p.stops is not None:
+            k = 0 if p.stops[0] else 1
+            entry["stops"] = f"{'+' if p.stops[k] > 0 else '-'}{'xy'[k]}"
+        out.append(entry)
+    return out
+
+
 def choices(job: Job, program: str, part: str, *, margin: float = 3.0, waste: float = 0.0) -> tuple[Choice, ...]:
     """Ways to hold one load with what the shop's ``fixtures.toml`` names.
 

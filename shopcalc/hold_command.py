@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import datetime
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ from shopcalc.errors import Fault, InputError, did_you_mean, raise_all
 
 if TYPE_CHECKING:
     from shopcalc.documents.blocks import PaperSize
+    from shopcalc.fixture_choice import Choice
     from shopcalc.shop import Shop
     from shopcalc.units import System
 
@@ -362,6 +363,9 @@ def _fixtures_flags(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--part", metavar="ID", required=True, help="of the load")
     parser.add_argument("--margin", metavar="M", default="3 mm", help="every move keeps from every fixture")
     parser.add_argument("--waste", metavar="W", default="0 mm", help="wood of the blank round the part, for bolts")
+    parser.add_argument(
+        "--clamps", metavar="ID", help="of a fixture: its places as [[clamps]] for the job file, no more"
+    )
 
 
 def _fixtures(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
@@ -372,6 +376,8 @@ def _fixtures(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
     job = open_job(chosen.job, shop)
     system: System = chosen.system or job.system
     found = choices(job, chosen.program, chosen.part, **given)
+    if chosen.clamps is not None:
+        return _entries(chosen, found, system)
     lines, paid = [f"{n}. {c.says(system)}" for n, c in enumerate(found, 1)], []
     for c, p in pay_backs(job, chosen.program, chosen.part, found):
         cost = f"{c.missing} more {c.fixture.id}: {p.cost:.2f} {shop.rates.currency}"
@@ -389,6 +395,23 @@ def _fixtures(chosen: argparse.Namespace, shop: Shop, _: Write) -> Answer:
                   "presses_mm": list(q.pad)} for q in c.placed]} for c in found],
     }  # fmt: skip
     return [*lines, "", _AIR], document
+
+
+def _entries(chosen: argparse.Namespace, found: Sequence[Choice], system: System) -> Answer:
+    """One choice as a job file has it."""
+    from shopcalc.fixture_choice import job_entries
+
+    named = {c.fixture.id: c for c in found}
+    if chosen.clamps not in named:
+        raise InputError(Fault(f"no fixture '{chosen.clamps}' presses the part", did_you_mean(chosen.clamps, named),
+                               field="--clamps"))  # fmt: skip
+    choice = named[chosen.clamps]
+    if choice.refused:
+        raise InputError(Fault(f"{choice.fixture.title} does not hold this load", choice.refused, field="--clamps"))
+
+    entries = job_entries(choice.placed, chosen.program, chosen.part, system)
+    lines = [line for e in entries for line in ("[[clamps]]", *(f'{k} = "{v}"' for k, v in e.items()), "")]
+    return lines, {"clamps": entries, "caution": _AIR}
 
 
 #: Action to what help says of it, its flags, and what does it: an action more is a row more.

@@ -104,6 +104,28 @@ def test_what_is_proposed_can_be_written_into_the_job_and_holds_there():
         assert any("must reach" in w for w in held.says()) == (c.fixture.id == "m8")
 
 
+@pytest.mark.parametrize("system", ["inch", "metric"])
+@pytest.mark.parametrize(("program", "part", "kind"), [("panels", "panel", "m8"), ("lid-faces", "lid", "cam")])
+def test_the_tables_printed_for_the_job_file_hold_as_they_stand(system, program, part, kind, capsys, tmp_path):
+    arguments = ["hold", "fixtures", str(CHEST), "--program", program, "--part", part, "--waste", "50 mm"]
+    assert main([*arguments, "--clamps", kind, "--system", system]) == 0
+    text = capsys.readouterr().out
+    file = tmp_path / "clamps.toml"
+    file.write_text(text)
+    data = load_toml(CHEST)
+    data["clamps"] = load_toml(file)["clamps"]
+    job = check_job(data, "chest.toml", Shop.open())
+    placed = placed_in(job, program, part)
+    assert kind in {p.fixture.id for p in placed}
+    held = check_load(job, program, part, placed, cell=2.0)
+    assert held.good, held.says()
+    assert main([*arguments, "--clamps", "toggl"]) == 2
+    assert "did you mean 'toggle'" in capsys.readouterr().err
+    if part == "panel":
+        assert main([*arguments, "--clamps", "toggle"]) == 2
+        assert "in the way of a move" in capsys.readouterr().err
+
+
 def test_a_pin_under_the_part_is_no_hold():
     pods = [{"fixture": "pod", "x": x, "y": "146 mm"} for x in ("75 mm", "310 mm")]
     pin = {"fixture": "pin", "x": "5 in", "y": "3 in", "stops": "-x"}

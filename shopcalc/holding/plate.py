@@ -152,7 +152,9 @@ def _notes(pattern: BoltPattern, depth: float, system: System) -> list[str]:
         f"for a blank of {size}, turned about {pattern.about}",
         "x and y zero: the blank's corner, where two sides meet the pins; z zero: the plate's top",
         f"plate thicker than {write(depth, 'length', system)}, or the table is drilled",
-        "hold the plate outside all holes; clamps lower than the safe height; guard and dust extraction on",
+        "hold the plate outside all holes and the ways between them and from zero; in those ways clamps lower than the "
+        "safe height",
+        "guard and dust extraction on",
         "clear dust from pins and holes before every blank",
         "the marked speed of the cutter is never exceeded; the makers' instructions come first",
         "first run in the air with z zero raised; hand at the stop",
