@@ -83,6 +83,10 @@ class LoadHolding:
             place = f"line {r.line}" if r.line else f"move {r.move + 1}"
             by = write(r.depth, "length", system)
             out.append(f"{place}: {r.part} of {r.body.id} rubs on wood that stands {by} too high: {r.remedy}")
+        if not self.firm and not self.unknown:
+            out.append(
+                "nothing cuts sideways; a drill lifts the wood where it comes through (not computed): press beside it"
+            )
         for x in self.firm:
             if x.used is None:
                 out.append(f"{x.name}: not known ({x.source})")

@@ -172,6 +172,16 @@ M30
 """
 
 
+def test_a_clamp_lower_than_the_part_keeps_it_down_by_rubbing_alone():
+    """By hand: 400 N at the edge, friction 0.3: 120 N against 60 N of lift; the same clamp over the part 400 N."""
+    cam = Fixture("cam", "", "clamp", force=400.0, length=60.0, width=60.0, height=14.0)
+    at = {"x": -30.0, "y": 150.0, "presses": (0.0, 150.0)}
+    for on, down in ((-40.0, 120.0), (-5.0, 400.0)):
+        found = check_holding(held(Placed(cam, on=on, **at)), 10.0, 60.0, [(300, 150)])
+        assert of(found, "lifts").bound == pytest.approx(down)
+        assert of(found, "lifts").used == pytest.approx(60 / down)
+
+
 def test_a_program_is_taken_up_from_the_last_safe_height():
     machine = Shop.open(DATA).machine("router")
     moves = read_text(PROGRAM, "grooves.nc", machine).moves

@@ -72,7 +72,18 @@ class Held:
     @property
     def down(self) -> float:
         """All that presses the part down, its weight included [N]."""
-        return self.weight + sum(p.fixture.force for p in self.placed)
+        return self.weight + sum(self.presses(p) for p in self.placed)
+
+    def presses(self, p: Placed) -> float:
+        """What one fixture holds down with [N].
+
+        Parameters
+        ----------
+        p : Placed
+            A clamp no higher than the part presses its edge: it keeps it down by rubbing alone, on its own side only.
+        """
+        aside = p.fixture.kind == "clamp" and p.fixture.height > 0 and p.on + p.fixture.height <= 0
+        return p.fixture.force * (self.rubs if aside else 1.0)
 
     @property
     def rubs(self) -> float:
@@ -171,7 +182,7 @@ def _pads(held: Held) -> tuple[Floats, Floats]:
     """(n, 2) places and (n,) forces of all that presses, the weight in the middle first."""
     pressing = [p for p in held.placed if p.fixture.force > 0]
     at = [(held.length / 2, held.width / 2), *(p.pad for p in pressing)]
-    return np.array(at, dtype=float), np.array([held.weight, *(p.fixture.force for p in pressing)])
+    return np.array(at, dtype=float), np.array([held.weight, *(held.presses(p) for p in pressing)])
 
 
 def _tip(held: Held, moment: float, lift: float, places: Floats) -> tuple[float, float]:
