@@ -3,6 +3,7 @@
 import base64
 import re
 
+import numpy as np
 import pytest
 
 from shopcalc import lessons
@@ -242,3 +243,26 @@ def test_a_log_that_cannot_be_read_is_said_and_the_lesson_goes_on(shop):
     assert "NOT SIGNED" in control.form.said.value
     assert training_control(shop).said.value
     assert (shop / "log.sqlite").read_bytes() == before
+
+
+@pytest.mark.parametrize("way", ["climb", "conventional"])
+@pytest.mark.parametrize("angle", [-65, -20, 35, 80])
+def test_fibres_are_drawn_as_the_verdict_on_the_wall_says(way, angle):
+    """Against the grain: a fibre followed the way the flute's arrow points runs into the wood that stays."""
+    grain = grain_control()
+    grain.lie.value, grain.way.value, grain.angle.value = "flat on the table", way, angle
+    stays, _, fibres, _ = grain.plan.data
+    arrow = grain.plan.layout.annotations[1]
+    dx, dy = (np.diff(v)[0] * np.sign(np.diff(fibres.x)[0]) * np.sign(arrow.x - arrow.ax) for v in (fibres.x, fibres.y))
+    assert abs(np.degrees(np.arctan(dy / dx)) - angle) < 1e-6
+    into = dy * np.mean(stays.y) > 0
+    assert ("against the grain" in grain.verdict) == into
+    assert ("with the grain" in grain.verdict) != into
+
+
+def test_fibres_that_stand_upright_are_dots_in_the_wood():
+    grain = grain_control()
+    grain.lie.value = "stood on end"
+    fibres = grain.plan.data[2]
+    assert fibres.mode == "markers"
+    assert np.hypot(fibres.x, fibres.y).min() > 0.98, "no fibre stands where the cutter is"

@@ -31,3 +31,13 @@ def test_each_lesson_leads_on():
     for path in FOLDER.glob("*.ipynb"):
         for target in re.findall(r"\]\(([\w-]+\.ipynb)\)", nbformat.read(path, as_version=4).cells[-1].source):
             assert (FOLDER / target).exists(), f"{path.name} leads to {target}"
+
+
+def test_each_lesson_says_the_minutes_that_the_index_says():
+    minutes = {"five": 5, "ten": 10, "fifteen": 15}
+    for _, name, _, told in ROW.findall(nbformat.read(FOLDER / "00-index.ipynb", as_version=4).cells[0].source):
+        start = " ".join(nbformat.read(FOLDER / name, as_version=4).cells[0].source.lower().split())
+        picture, exercises = re.search(
+            r"(\w+) minutes for the (?:picture|drill), (\w+) for the exercises", start
+        ).groups()
+        assert minutes[picture] + minutes[exercises] == int(told), name

@@ -51,7 +51,7 @@ class BendingControl(Played):
                            line={"color": HUE, "width": 3}, fillcolor="#f4efe4",
                            fillpattern={"shape": "|", "fgcolor": "#c9b98f", "bgcolor": "#f4efe4"}),
             ],
-            title={"text": "A tenon that stands on end, in section"}, height=470,
+            title={"text": "A tenon that stands on end, in section"}, height=470, width=640,
             xaxis={"title": {"text": ""}}, yaxis={"title": {"text": ""}}, legend={"orientation": "h", "y": -0.2},
         )  # fmt: skip
         moved = (self.stick_out, self.diameter, self.level, self.width, self.feed, self.way)

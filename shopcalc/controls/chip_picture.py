@@ -57,7 +57,7 @@ class ChipControl:
                            line={"color": GREY, "dash": "dash"}),
                 go.Scatter(x=[0, 180], y=[], mode="lines+text", name="tears above", line={"color": PALE, "width": 4}),
             ],
-            title={"text": "Thickness of the chip over half a turn of one flute"}, height=360,
+            title={"text": "Thickness of the chip over half a turn of one flute"}, height=360, width=640,
             xaxis={"title": {"text": "turn of the flute, degrees"}, "range": [0, 180]},
             yaxis={"rangemode": "tozero", "title": {"text": ""}}, legend={"orientation": "h", "y": -0.25},
         )  # fmt: skip

@@ -58,7 +58,7 @@ class ClimbControl(Played):
                 go.Scatter(x=[], y=[], mode="lines", name="wall as it is cut",
                            line={"color": HUE, "width": 4, "dash": "dash"}),
             ],
-            title={"text": "Seen from above"}, height=520,
+            title={"text": "Seen from above"}, height=520, width=640,
             xaxis={"visible": False}, yaxis={"visible": False, "scaleanchor": "x"},
             legend={"orientation": "h", "y": -0.02},
         )  # fmt: skip

@@ -50,7 +50,7 @@ class MinutesControl(Played):
                 go.Scatter(x=[], y=[], mode="lines", name="feed in the program",
                            line={"color": GREY, "dash": "dash", "width": 3}),
             ],
-            title={"text": "Feed along the way"}, height=360,
+            title={"text": "Feed along the way"}, height=360, width=640,
             xaxis={"title": {"text": ""}}, yaxis={"title": {"text": ""}, "rangemode": "tozero"},
             legend={"orientation": "h", "y": -0.3},
         )  # fmt: skip

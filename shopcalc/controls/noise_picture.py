@@ -26,7 +26,7 @@ class NoiseControl:
              go.Scatter(x=levels, y=legal_minutes(levels), mode="lines", name="US law: half for each 5 dB",
                         line={"color": GREY, "width": 3, "dash": "dash"}),
              go.Scatter(x=[], y=[], mode="markers", name="you", marker={"color": "#111", "size": 14, "symbol": "x"})],
-            title={"text": "Minutes a day in noise"}, height=380,
+            title={"text": "Minutes a day in noise"}, height=380, width=640,
             xaxis={"title": {"text": "at the ear, dBA"}, "range": [75, 116]},
             yaxis={"title": {"text": "minutes"}, "type": "log", "range": [0.2, 3.2],
                    "tickvals": [4, 15, 60, 120, 240, 480, 960]},

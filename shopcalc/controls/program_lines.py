@@ -54,7 +54,7 @@ class ProgramLinesControl:
             [go.Scatter(x=[], y=[], mode="lines", name="still to come", line={"color": PALE, "dash": "dot"}),
              go.Scatter(x=[], y=[], mode="lines", name="done", line=line),
              go.Scatter(x=[], y=[], mode="markers", name="tip", marker={"color": "#111", "size": 14, "symbol": "x"})],
-            title={"text": "Height of the tip, move by move"}, height=340,
+            title={"text": "Height of the tip, move by move"}, height=340, width=640,
             xaxis={"title": {"text": "move"}, "dtick": 1}, yaxis={"title": {"text": ""}},
             legend={"orientation": "h", "y": -0.25},
         )  # fmt: skip

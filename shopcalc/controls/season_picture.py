@@ -145,7 +145,7 @@ def season_picture(through: ClearanceYear, title: str, system: System = "metric"
         names[-1]["yshift"] = 14 if near >= 0 else -14
     axis = "month" if x[0] in MONTHS else "moisture of the wood"
     return figure(
-        traces, title={"text": title}, height=430, shapes=shapes, annotations=names,
+        traces, title={"text": title}, height=430, width=640, shapes=shapes, annotations=names,
         xaxis={"title": {"text": axis}, "type": "category"},
         yaxis={"title": {"text": f"clearance in total, {unit}"},
                "range": [min(-0.08 * reach, float(low.min()) - 0.05 * reach),

@@ -42,7 +42,7 @@ class ShapesControl(Played):
                 go.Scatter(x=[], y=[], mode="lines", name="groove with the wrong zero",
                            line={"color": "#111111", "dash": "dash", "width": 2}),
             ],
-            title={"text": "The groove in section, square to the feed"}, height=430,
+            title={"text": "The groove in section, square to the feed"}, height=430, width=640,
             xaxis={"title": {"text": ""}}, yaxis={"title": {"text": ""}, "scaleanchor": "x"},
             legend={"orientation": "h", "y": -0.25},
         )  # fmt: skip

@@ -43,7 +43,7 @@ class SurfaceControl(Played):
                 go.Scatter(x=[], y=[], mode="markers", name="tip of the cutter",
                            marker={"color": GREY, "size": 9, "symbol": "triangle-down"}),
             ],
-            title={"text": "The face in section, square to the lines"}, height=360,
+            title={"text": "The face in section, square to the lines"}, height=360, width=640,
             xaxis={"title": {"text": ""}}, yaxis={"title": {"text": ""}}, legend={"orientation": "h", "y": -0.3},
         )  # fmt: skip
         super().__init__(system, (self.diameter, self.stepover, self.slope, self.feed), drawn)

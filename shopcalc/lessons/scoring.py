@@ -151,17 +151,17 @@ def passed(score: Score) -> Outcome:
     Example
     -------
     >>> passed(Score("fit")).missing[0]
-    'each-cheek: try 2 more'
+    'each cheek: try 2 more'
     """
     missing, right, counted = [], 0, 0
     for kind in kinds(score.lesson):
-        last = _last(score, kind)
+        last, name = _last(score, kind), kind.replace("-", " ")
         good = sum(a.first_try and not a.hints for a in last)
         right, counted = right + good, counted + len(last)
         if len(last) < TRIES_EACH:
-            missing.append(f"{kind}: try {TRIES_EACH - len(last)} more")
+            missing.append(f"{name}: try {TRIES_EACH - len(last)} more")
         elif KINDS[kind].safety and good < TRIES_EACH:
-            missing.append(f"{kind}: the last {TRIES_EACH} must be right at the first try, because it is about safety")
+            missing.append(f"{name}: the last {TRIES_EACH} must be right at the first try, because it is about safety")
     needed = math.ceil(PASS_SHARE * TRIES_EACH * len(kinds(score.lesson)) - 1e-9)
     if right < needed and not any("more" in m for m in missing):
         missing.append(f"{right} of the latest {counted} are right at the first try; {needed} are needed")
