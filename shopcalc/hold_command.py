@@ -199,7 +199,7 @@ def _bolts(chosen: argparse.Namespace, shop: Shop, write_files: Write) -> Answer
     found = bolt_pattern(
         work[0], work[1], x + 2 * waste, y + 2 * waste, z, bolt, about=chosen.about, pairs=chosen.pairs,
         margin=given["margin"], part=(waste, waste, x + waste, y + waste), filled=chosen.filled,
-        system=system,
+        system=system, grid=max(10.0, math.sqrt((x + 2 * waste) * (y + 2 * waste) / 7000)),  # half the blank is tried
     )  # fmt: skip
     lines, files = list(found.says(system)), dict[str, str | bytes]()
     document: dict[str, Any] = {

@@ -139,6 +139,12 @@ def test_the_mark_on_the_printed_template_measures_100_mm(capsys, tmp_path, pape
             assert any(abs(r - 1000) <= 4 for r in runs)  # 254 points an inch are 10 a millimetre
 
 
+def test_a_blank_as_large_as_a_door_finds_its_bolts_too(capsys):
+    told = asked(capsys, *PANEL, "--waste", "900 mm")
+    assert told["blank_mm"][0] > 2000
+    assert len(told["places_mm"]) == 4
+
+
 def test_without_waste_it_says_so_and_painted_work_takes_filled_holes(capsys):
     narrow = [*PANEL, "--waste", "20 mm"]
     said = refused(capsys, *narrow)

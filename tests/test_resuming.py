@@ -45,6 +45,21 @@ X120
 G0 Z20
 M30
 """
+RELATIVE = """G21 G91
+G0 Z20
+T1 M6
+S9000 M3
+G0 X10 Y10
+G1 Z-25 F500
+X50
+G0 Z25
+X10
+G1 Z-25
+X-20
+G2 X10 Y10 I0 J10
+G0 Z25
+M30
+"""
 
 
 @pytest.fixture(scope="module")
@@ -54,7 +69,7 @@ def machine():
     return replace(plain, work_zeros={54: (100.0, 50.0, -140.0), 55: (400.0, 300.0, -120.0)})
 
 
-@pytest.mark.parametrize(("text", "scale"), [(INCH, 25.4), (MILLIMETRES, 1.0)])
+@pytest.mark.parametrize(("text", "scale"), [(INCH, 25.4), (MILLIMETRES, 1.0), (RELATIVE, 1.0)])
 def test_what_is_entered_and_the_rest_of_the_text_make_the_same_moves(text, scale, machine, tmp_path):
     """Codes, place and motion typed in as the steps say, then the program from that line: the same cuts."""
     file = tmp_path / "grooves.nc"
@@ -65,9 +80,10 @@ def test_what_is_entered_and_the_rest_of_the_text_make_the_same_moves(text, scal
     for done in range(last_cut):
         found = resume_program(file, machine, done)
         x, y = found.above
-        typed = [" ".join(found.modes.codes), f"T{found.cutter} M6", f"S{found.rpm:g} M{found.modes.spindle or 3}",
+        typed = [" ".join(found.modes.codes).replace("G91", "G90"),
+                 f"T{found.cutter} M6", f"S{found.rpm:g} M{found.modes.spindle or 3}",
                  f"G0 Z{found.safe_height / scale:.9f}", f"X{x / scale:.9f} Y{y / scale:.9f}",
-                 f"G{max(found.modes.motion, 0)}"]  # fmt: skip
+                 " ".join({"G91"} & {*found.modes.codes}), f"G{max(found.modes.motion, 0)}"]  # fmt: skip
         rest = read_text("\n".join([*typed, *lines[found.line - 1 :]]), "rest", machine).moves
         count = int((whole.line >= found.line)[whole.cutting].sum())
         cuts, again = (m.points[1:][m.cutting][-count:] for m in (whole, rest))
@@ -87,7 +103,12 @@ def test_what_cannot_be_entered_is_said(machine):
     assert modes_before(b"G21\nG43 H3\n(G49)\nG0 X1\n", 4, machine).codes[-1] == "G43 H3"
     resumed = resume_program(demo_folder() / "programs" / "panels.nc", machine, 120)
     words = " ".join(resumed.says())
-    assert "G21 G17 G90 G94 G54 F5480; last motion before line 120: G0" in words
+    assert "undone it: G21 G17 G90 G94 G54 F5480." in words
+    assert "Enter G0 last" in words
+    assert words.index("Raise to") < words.index("Enter G0 last") < words.index("Begin at")
+    relative = replace(resumed, modes=replace(resumed.modes, codes=("G21", "G91"))).says()
+    assert "G91" not in " ".join(relative[:4])  # the way there is told from zero
+    assert any("Enter G91 G0 last" in w for w in relative)
     assert "drilling cycle" not in words
     for added, word in (({"motion": 81}, "drilling cycle (G81)"), ({"compensated": True}, "G41"),
                         ({"moved": True}, "moved its zero")):  # fmt: skip

@@ -118,6 +118,7 @@ class Resume:
             *self._sets(),
             f"Raise to {height} first, straight up; then go to x {x}, y {y} at that height.",
             f"Start the spindle{way} and let it come to {turn} before anything touches wood; extraction on.",
+            *self._last(),
             f"Begin at line {self.line} with low feed, hand at the stop: {write(self.repeated, 'length', system)} of "
             "the way is run again.",
             f"{write_time(self.seconds_left)} are left at the machine.",
@@ -128,9 +129,8 @@ class Resume:
         m = self.modes
         if m is None:
             return ("Enter unit, plane, distances, work zero and length offset as the program has them there.",)
-        motion = f"; last motion before line {self.line}: G{m.motion}" if 0 <= m.motion <= 3 else ""
-        out = [f"Enter what is in force there, a stop may have undone it: {' '.join(m.codes)}{motion}. A line without "
-               "its own G takes the motion entered last: enter that one last of all, before you begin."]  # fmt: skip
+        codes = " ".join("G90" if c == "G91" else c for c in m.codes)  # the way there is told from zero
+        out = [f"Enter what is in force there, a stop may have undone it: {codes}."]
         if m.motion > 3 and m.motion != 80:
             out.append(f"A drilling cycle (G{m.motion}) is on there: begin at the line that holds its words instead.")
         if m.compensated:
@@ -138,6 +138,15 @@ class Resume:
         if m.moved:
             out.append("The program has moved its zero before (G52 or G92): set it again as it does, or begin anew.")
         return tuple(out)
+
+    def _last(self) -> tuple[str, ...]:
+        """What to enter when the cutter stands above its place."""
+        m = self.modes
+        if m is None:
+            return ()
+        words = ["G91"] * ("G91" in m.codes) + [f"G{m.motion}"] * (0 <= m.motion <= 3)
+        told = f"Enter {' '.join(words)} last, with no axis beside it: line {self.line} goes by what was entered last."
+        return (told,) if words else ()
 
 
 def modes_before(program: Path | str | bytes, line: int, machine: Machine) -> Modes:
