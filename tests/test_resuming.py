@@ -121,3 +121,12 @@ def test_the_last_line_to_begin_after_is_named_truly(machine, tmp_path):
     with pytest.raises(InputError, match="give a line from 0 to 12"):
         resume_program(file, machine, 13)
     assert resume_program(file, machine, 12).line > 0
+
+
+def test_within_a_subprogram_it_is_refused(machine, tmp_path):
+    """Its lines run once and in order here, but what is in force there comes from the line that called it."""
+    file = tmp_path / "called.nc"
+    file.write_text("G21 G90\nT1 M6\nS9000 M3\nG0 X0 Y0 Z9\nM98 P100\nM30\n"
+                    "O100\nG0 X5\nG1 Z-1 F500\nX9\nG0 Z9\nM99\n")  # fmt: skip
+    with pytest.raises(InputError, match="more than once|cannot be told"):
+        resume_program(file, machine, 9)

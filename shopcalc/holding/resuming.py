@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from shopcalc.cutting.engagement import refuse
+from shopcalc.errors import Fault, InputError
 from shopcalc.gcode.program import ProgramStream, read_program
 from shopcalc.gcode.source import Source, open_source
 from shopcalc.gcode.words import blank_comments
@@ -213,7 +214,11 @@ def resume_program(program: Path | str, machine: Machine, line: int) -> Resume:
         As ``resume_after``, and when the file cannot be read.
     """
     found = resume_after(read_program(program, machine).moves, machine, line)
-    modes = modes_before(program, found.line, machine)
+    try:
+        modes = modes_before(program, found.line, machine)
+    except InputError as e:
+        message = f"what is in force at line {found.line} cannot be told: {e.faults[0].message}"
+        raise InputError(Fault(message, "find the place by eye; begin a part of it by hand", str(program))) from e
     x, y, z = modes.zero
     return replace(
         found, modes=modes, safe_height=found.safe_height - z, above=(found.above[0] - x, found.above[1] - y),
