@@ -16,7 +16,7 @@ from shopcalc.jobs import Estimate, estimate, open_job
 from shopcalc.jobs.tasks import schedule_job
 from shopcalc.jobs.workdays import Schedule
 from shopcalc.loading import LoadPlan, plan_loads, work
-from shopcalc.logged import JobTimes, logged_times
+from shopcalc.logged import JobTimes, logged_times, with_learned
 from shopcalc.reading import load_toml
 from shopcalc.shop import Shop
 from shopcalc.shoplog import Entry, Moment, ShopLog, TimeEntry, job_key
@@ -278,13 +278,13 @@ def read_jobs(shop: Shop, log: ShopLog, wanted: Sequence[str] = ()) -> tuple[tup
             faults.append(Fault(f"job '{key}' has no file in the shop's jobs folder", f"there are: {known}"))
         elif names[key] not in out:
             try:
-                out[names[key]] = plan_job(shop, names[key])
+                out[names[key]] = plan_job(shop, names[key], log)
             except InputError as e:
                 faults += e.faults
     return tuple(out.values()), tuple(faults)
 
 
-def plan_job(shop: Shop, path: str) -> PlannedJob:
+def plan_job(shop: Shop, path: str, log: ShopLog | None = None) -> PlannedJob:
     """Read and plan one job.
 
     Parameters
@@ -293,6 +293,9 @@ def plan_job(shop: Shop, path: str) -> PlannedJob:
         Whose.
     path : str
         Its file.
+    log : ShopLog, optional
+        The shop's, open: finished jobs correct the standard times, as in its quotes; the job's own times do not, so
+        that they can be held against the plan. None plans by the standard times.
 
     Raises
     ------
@@ -300,6 +303,7 @@ def plan_job(shop: Shop, path: str) -> PlannedJob:
         With every fault of the file.
     """
     job = open_job(path, shop)
+    job = job if log is None else with_learned(job, log)
     found = estimate(job)
     order = plan_loads(work(job, job.shop, estimate=found))
     return PlannedJob(job_key(path), found, order, schedule_job(found, order=order.order))

@@ -57,6 +57,23 @@ def test_loads_follow_the_plan_and_a_time_strikes_one_off(door, log):
     assert today([door], log).done == ()
 
 
+def test_a_job_is_planned_by_what_finished_jobs_taught_but_not_by_itself(shop, log):
+    path = str(shop.folder / "jobs" / f"{JOB}.toml")
+
+    def assembly(*known):
+        return plan_job(shop, path, *known).estimate.hours["assembly"].best
+
+    standard = assembly()
+    log.add(TimeEntry(JOB, phase="assembly", seconds=9 * 3600 * standard, done=True), operator="Ann")
+    assert assembly(log) == standard
+    slow = plan_job(shop, str(shop.folder / "jobs" / "reed-bed-chest.toml")).estimate.hours["assembly"].best
+    log.add(TimeEntry("reed-bed-chest", phase="assembly", seconds=2 * 3600 * slow, done=True), operator="Ann")
+    assert standard < assembly(log) < 2 * standard
+    (chosen, *_), faults = read_jobs(shop, log, [JOB])
+    assert not faults
+    assert chosen.estimate.hours["assembly"].best == assembly(log)
+
+
 def test_times_without_number_or_part_take_the_first_left(door, log):
     b = batches(door)[0]
     assert b.loads == 2
