@@ -267,7 +267,7 @@ def _programs(found: Calibration) -> list[str]:
         line = f"{name:30}{write_time(p.logged):>14}{before:>9}{after:>9}{left_out:>10}"
         if p.program in found.outliers:
             line += f"  lies far from the others, counts {100 * p.weight:.0f} %: check it"
-        out.append(line + (f"  ({'; '.join(p.notes)})" if p.notes else ""))
+        out.append(line + (f"  ({'; '.join(dict.fromkeys(p.notes))})" if p.notes else ""))
     for e in found.strays:
         row = "" if e.row is None else f", row {e.row}"
         out.append(f"one time of {e.program}, {write_time(e.seconds)}{row}, is far from its others and counts little")

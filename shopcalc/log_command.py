@@ -488,6 +488,8 @@ def _cell(value: Any, system: System | None) -> str:
         return "–" if value != value else f"{value:,.2f}"
     if hasattr(value, "strftime"):
         return f"{value:%Y-%m-%d %H:%M}"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return "–" if value is None or value != value else str(value)
 
 
