@@ -387,7 +387,7 @@ def _time_faults(t: TimeEntry) -> Iterator[Fault]:
         message = f"{t.seconds / 86400:.0f} days are too long for one entry"
         yield Fault(message, "was a timer forgotten? say how long it took", field="minutes")
     if t.standing < 0 or (t.seconds is not None and t.standing > max(t.seconds, 0.0)):
-        given = f"the machine stood for {t.standing:g} s of {t.seconds or 0.0:g} s"
+        given = f"the machine stood for {round(t.standing, 2):g} s of {round(t.seconds or 0.0, 2):g} s"
         yield Fault(given, "give a part of the whole time", field="minutes-standing")
     if not 1 <= t.loads <= 10_000:
         yield Fault(f"{t.loads} loads", "give a count from 1", field="loads")
