@@ -22,10 +22,14 @@ from shopcalc.shoplog import ShopLog, job_key
 from shopcalc.shoplog.store import IN_FORCE
 from shopcalc.shrinkage import TABLE_JOBS, Belief, prior, told_apart
 from shopcalc.standard_times import PHASE_DRIVERS, average_share
+from shopcalc.units import write_time
 
 _ODD = 0.99  # of jobs that lie within what the others let expect; one outside is pointed out
 _SURE = 0.95
 _TOLD = 0.5  # of what is not known of a step beside its phase: less is not worth telling (assumed)
+#: Logged over planned, or the other way: from here on it is a slip of the pen and no work (assumed).
+SLIP = 20.0
+_MISTYPED = "hours for minutes"
 _UNLEARNED = ("machining",)  # the machine's, see its calibration
 
 
@@ -213,10 +217,13 @@ class LearnedTimes:
         Phase to PhaseTimes, of those with a finished job.
     left_out : tuple of str
         What is logged as finished and could not be compared, and why.
+    slips : tuple of str
+        Those of them whose time is so far from the plan that it was mistyped: quotes tell them too.
     """
 
     phases: Mapping[str, PhaseTimes]
     left_out: tuple[str, ...] = ()
+    slips: tuple[str, ...] = ()
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -231,7 +238,7 @@ class LearnedTimes:
             f"{', '.join(words)}",
         )
         out += (f"far from the other jobs, and counted all the same: {', '.join(odd)}",) if odd else ()
-        return out if words else ()
+        return (*(out if words else ()), *(f"not counted: {s}" for s in self.slips))
 
 
 def learn_times(shop: Shop, log: ShopLog, *, without: Sequence[str] = ()) -> LearnedTimes:
@@ -257,7 +264,7 @@ def learn_times(shop: Shop, log: ShopLog, *, without: Sequence[str] = ()) -> Lea
     )
     logged: dict[tuple[str, str], float] = defaultdict(float)
     finished = set[tuple[str, str]]()
-    left = list[str]()
+    left, slips = list[str](), list[str]()
     files = job_files(shop) if any(done for *_, done in rows) else {}
     for job, phase, seconds, done in rows:
         if phase in _UNLEARNED or job in without:
@@ -275,11 +282,14 @@ def learn_times(shop: Shop, log: ShopLog, *, without: Sequence[str] = ()) -> Lea
         answer = job if isinstance(job, str) else _compared(job, phase, seconds, shop)
         if isinstance(answer, str):
             left.append(f"{job_key(path)}, {phase}: {answer}")
+            slips += left[-1:] * (_MISTYPED in answer)
         else:
             found[phase].append(answer)
     rates = shop.rates
     return LearnedTimes(
-        {p: learn_phase(x, rates.spread[p], rates.shared_spread) for p, x in found.items() if x}, tuple(left)
+        {p: learn_phase(x, rates.spread[p], rates.shared_spread) for p, x in found.items() if x},
+        tuple(left),
+        tuple(slips),
     )
 
 
@@ -326,6 +336,9 @@ def _compared(job: Job, phase: str, seconds: float, shop: Shop) -> Finished | st
         return "the standard times plan nothing for it"
     if not seconds > 0:
         return "no time is logged"
+    if not 1 / SLIP < seconds / planned < SLIP:
+        told = f"{write_time(seconds)} are logged where {write_time(planned)} were planned"
+        return f"{told}: {_MISTYPED}, or said to be done too early? shopcalc log correct mends an entry"
     return Finished(job_key(job.file), phase, planned, seconds, {d: v / planned for d, v in steps.items() if v})
 
 

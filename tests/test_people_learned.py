@@ -280,7 +280,8 @@ def test_undoing_an_entry_undoes_what_was_learned_of_it(folder):
     shop = Shop.open(folder)
     with ShopLog.of(folder) as log:
         before = learn_times(shop, log)
-        log.add(TimeEntry("rails", phase="assembly", seconds=9e5, done=True), operator="Ann")
+        more = 12 * standard(shop, "rails", "assembly")
+        log.add(TimeEntry("rails", phase="assembly", seconds=more, done=True), operator="Ann")
         changed = learn_times(shop, log)
         assert [j.job for j in changed.phases["assembly"].odd] == ["rails"]
         log.undo(operator="Ann")
@@ -315,6 +316,24 @@ def test_only_what_is_finished_and_planned_by_standard_times_counts(folder):
     assert left_out(many) == (
         f"not compared, because it is odd: {', '.join(f'job {i} stock' for i in range(6))} and 3 more",
     )
+
+
+@pytest.mark.parametrize(
+    ("ratio", "counts"), [(1 / 60, False), (1 / 19, True), (1.4, True), (19.0, True), (60.0, False)]
+)
+def test_a_time_in_the_wrong_unit_teaches_nothing_and_is_told(folder, ratio, counts):
+    """Hours for minutes are sixty times too many: quotes go on by what the other jobs say."""
+    log_finished(folder, names=[n for n in NAMES if n != "rails"])
+    shop = Shop.open(folder)
+    with ShopLog.of(folder, writable=False) as log:
+        before = learn_times(shop, log)
+    log_finished(folder, ratio=ratio, names=["rails"])
+    with ShopLog.of(folder, writable=False) as log:
+        after = learn_times(shop, log)
+    assert (after.phases != before.phases) == counts
+    told = [n for n in after.notes if n.startswith("not counted: rails, assembly: ")]
+    assert bool(told) != counts
+    assert all("were planned: hours for minutes" in n for n in told)
 
 
 def test_changed_standard_times_are_not_corrected_twice(folder):
