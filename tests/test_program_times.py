@@ -367,7 +367,7 @@ CHANGED = {
 }  # fmt: skip
 SAME = {
     "name": "other", "title": "Other", "source": "x", "kind": "measured", "stations": {"flat": Station("flat")},
-    "rack_places": 7, "calibrated": "2026-03-02", "spread": 0.02,
+    "rack_places": 7, "calibrated": "2026-03-02", "spread": 0.02, "holder": (50.0, 60.0),
 }  # fmt: skip
 
 

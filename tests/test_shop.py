@@ -292,4 +292,4 @@ def test_a_new_shop_begins_without_anybodys_log(tmp_path, monkeypatch):
     monkeypatch.setattr("shopcalc.shop.demo_folder", lambda: demo)
     new = copy_starter(tmp_path / "new")
     assert (new / "rates.toml").exists()
-    assert not [p.name for p in new.iterdir() if "log" in p.name or "learned" in p.name]
+    assert not [p.name for p in new.iterdir() if p.name.startswith("log.") or "learned" in p.name]

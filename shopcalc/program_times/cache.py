@@ -26,7 +26,7 @@ _DECIDING = (
     "units.py",
 )  # fmt: skip
 #: Fields of a machine that change no time and no warning.
-_FOR_PEOPLE = ("name", "title", "stations", "rack_places", "source", "kind", "calibrated", "spread")
+_FOR_PEOPLE = ("name", "title", "stations", "rack_places", "source", "kind", "calibrated", "spread", "holder")
 _FILE = "programs.sqlite"
 _FORMAT = 1  # of the table below
 _MOST_BYTES = 64_000_000  # of answers; a usual one has 1000
