@@ -21,7 +21,9 @@ def drag(page, number, by):
     """Drag the handle of the n-th slider sideways."""
     handle = page.locator(".widget-slider .noUi-handle").nth(number)
     handle.scroll_into_view_if_needed()
-    box = handle.bounding_box()
+    box = None
+    while box != (box := handle.bounding_box()):  # charts above that come late push it down
+        page.wait_for_timeout(1000)
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(x, y)
     page.mouse.down()
