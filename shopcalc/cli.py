@@ -118,7 +118,7 @@ def parser() -> argparse.ArgumentParser:
     add_calibrate(add("calibrate", "a machine's figures from logged times of its programs"))
     add_sheets(add("sheets", "papers of a job: customer's quote, cut list, set-up sheets, traveller, fits"))
     add_actions(add("testcut", "test cuts in scrap, what their readings say, and what the shop has learned"))
-    add_hold_actions(add("hold", "what holds a part: bolts for both faces, and a stopped program begun again"))
+    add_hold_actions(add("hold", "what holds each load and what stands in the way; fixtures, bolts, a stopped program"))
     add_log_actions(add("log", "what really happened: times, cutters, observations, quotes"))
     new = add("new", "copy the demo shop as a start for your own", machine_readable=False)
     new.add_argument("folder", metavar="FOLDER")
